@@ -1,0 +1,1 @@
+//! The whole-job flows that every face of the program shares.

@@ -1,0 +1,1 @@
+//! Saltmarsh Ferry, the invented game that the demo and all examples use.

@@ -1,0 +1,1 @@
+//! Geometry of test sheets, and reading them by eye and from pictures.

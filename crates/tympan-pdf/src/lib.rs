@@ -1,0 +1,2 @@
+//! Reading, correcting and drawing PDF files.
+pub mod draw;

@@ -1,0 +1,1 @@
+//! Simulated printers, scanners and cameras, for the tests and the demo.

@@ -1,0 +1,1 @@
+//! Set-ups and readings, kept in one SQLite file.
