@@ -5,6 +5,7 @@
 //! can be judged. It shares no geometry with the code that it tests: its affine maps, flips and
 //! warps are its own, and nothing here knows what a test sheet looks like.
 
+mod camera;
 mod holes;
 mod light;
 mod media;
@@ -17,6 +18,7 @@ mod scanner;
 mod sheet;
 mod warp;
 
+pub use camera::{Backlight, Camera, Hand, Photo, PhotoView, Pose};
 pub use holes::{Hole, office_punch, office_punch_twice};
 pub use media::Media;
 pub use page::Page;

@@ -220,6 +220,29 @@ impl<'a> Face<'a> {
     }
 }
 
+impl Face<'_> {
+    /// Light that comes through the sheet from behind, in red, green and blue. Full ink on the far
+    /// side takes away the share `contrast`.
+    pub(crate) fn transmit(&self, node: &Node, contrast: f32) -> [f32; 3] {
+        let sheet = self.sheet;
+        let mut passed = 1.0 - contrast * (1.0 - self.through(node.far));
+        let texture = sheet.texture();
+        let [x, y] = node.sheet;
+        let cloud = 0.8 * texture.smooth(0.6 * x, 0.6 * y) + 0.6 * texture.smooth(2.5 * x, 2.5 * y);
+        passed *= 1.0 + sheet.media.formation as f32 * cloud;
+        if let Some(fold) = &sheet.fold {
+            let (inside, n) = fold.inside(node.sheet, sheet.actual);
+            let seen = [x + 2.0 * inside * n[0], y + 2.0 * inside * n[1]];
+            let [w, h] = sheet.actual;
+            if seen[0].min(w - seen[0]).min(seen[1]).min(h - seen[1]) > 0.0 {
+                // Two layers of card.
+                passed *= 0.4;
+            }
+        }
+        self.ink(node.near).map(|ink| passed.max(0.0) * ink)
+    }
+}
+
 /// Pixels between the places that are worked out exactly.
 const STRIDE: usize = 8;
 /// Rows that are painted together.

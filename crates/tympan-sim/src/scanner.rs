@@ -2,11 +2,11 @@
 
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
-use image::{DynamicImage, ImageBuffer};
+use image::DynamicImage;
 use tympan_sheet::{QuarterTurn, Side, Size};
 
 use crate::paint::{Canvas, Depth, Face, Node, Spot, paint};
-use crate::picture::{Picture, through_jpeg};
+use crate::picture::{picture_of, through_jpeg};
 use crate::rng::Rng;
 use crate::sheet::PrintedSheet;
 use crate::warp::{Linear, Xy};
@@ -507,23 +507,4 @@ impl Shadows<'_> {
         };
         (left(inside, shadow.onto_sheet) as f32, behind as f32)
     }
-}
-
-pub(crate) fn picture_of(codes: Vec<u16>, canvas: &Canvas) -> DynamicImage {
-    let (w, h) = (canvas.width as u32, canvas.height as u32);
-    let picture: Option<Picture> = match (canvas.depth, canvas.colour) {
-        (Depth::Eight, colour) => {
-            let bytes: Vec<u8> = codes.into_iter().map(|c| c as u8).collect();
-            if colour {
-                ImageBuffer::from_raw(w, h, bytes).map(DynamicImage::ImageRgb8)
-            } else {
-                ImageBuffer::from_raw(w, h, bytes).map(DynamicImage::ImageLuma8)
-            }
-        }
-        (Depth::Sixteen, true) => ImageBuffer::from_raw(w, h, codes).map(DynamicImage::ImageRgb16),
-        (Depth::Sixteen, false) => {
-            ImageBuffer::from_raw(w, h, codes).map(DynamicImage::ImageLuma16)
-        }
-    };
-    picture.unwrap_or_default()
 }

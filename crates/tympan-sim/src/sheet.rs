@@ -217,8 +217,9 @@ impl PrintedSheet {
         }
     }
 
-    /// One side looked at squarely, without the faults of any scanner: `px_per_mm` pixels to the
-    /// mm, the sheet's corner at the picture's corner. Holes are black.
+    /// One side's print looked at squarely, without the faults of any scanner and without what
+    /// shows through: `px_per_mm` pixels to the mm, the sheet's corner at the picture's corner.
+    /// Holes are black.
     pub fn view(&self, side: Side, px_per_mm: f64) -> RgbImage {
         let face = Face::new(self, side, px_per_mm);
         let to_sheet = self.from_side(side);
@@ -226,7 +227,7 @@ impl PrintedSheet {
         let place = |x: f64, y: f64| face.node(to_sheet.at([x / px_per_mm, y / px_per_mm]));
         let shade = |node: &paint::Node, _: f64, _: f64| {
             let cover = face.cover(node.sheet);
-            face.reflect(node).map(|light| light * cover)
+            face.ink(node.near).map(|light| light * cover)
         };
         let codes = paint::paint(&canvas, &place, &shade, &[] as &[Spot]);
         let bytes: Vec<u8> = codes.into_iter().map(|c| c as u8).collect();
