@@ -1,1 +1,13 @@
 //! Geometry of test sheets, and reading them by eye and from pictures.
+
+pub mod check_rule;
+pub mod code;
+mod draw;
+pub mod geometry;
+pub mod pin;
+mod sheet;
+
+pub use code::{End, SetupCode, SheetCode};
+pub use geometry::{Geometry, Station};
+pub use pin::Observation;
+pub use sheet::{SheetError, TestSheet, TestSheetSpec};
