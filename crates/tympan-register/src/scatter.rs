@@ -6,7 +6,7 @@
 //! the points come from an Owen-scrambled Sobol sequence with a fixed seed: the same readings
 //! give the same bits.
 
-use nalgebra::{Matrix3, SMatrix, Vector3};
+use nalgebra::{Matrix3, Vector3};
 use statrs::function::gamma::{digamma, ln_gamma};
 
 use crate::error::FitError;
@@ -33,33 +33,44 @@ pub(crate) struct Draw {
     pub(crate) covariance: Mat8,
 }
 
-/// The marginal prior of `Σ`: inverse Wishart given the scale, the scale integrated out.
+/// An inverse Wishart distribution of `Σ` whose scale is log-normal and integrated out:
 ///
-/// `p(Σ) ∝ |Σ|^−(ν+4)/2 · F(tr S₀Σ⁻¹)`, `F(t) = ∫ s^3ν e^(−s²t/2) p(ln s) d ln s`.
-struct ScatterPrior {
+/// `p(Σ) ∝ |Σ|^−(ν+4)/2 · F(tr ΨΣ⁻¹)`, `F(t) = ∫ s^3ν e^(−s²t/2) N(ln s; 0, sd²) d ln s`.
+///
+/// The prior is one, and so are the distributions that points are proposed from.
+struct ScaledWishart {
     df: f64,
-    scale: Matrix3<f64>,
+    psi: Matrix3<f64>,
+    /// The Cholesky factor of `psi`.
+    root: Matrix3<f64>,
     log_scale_sd: f64,
+    ln_norm: f64,
     /// `ln F` and its slope over a regular grid of `ln t`.
     table: Vec<(f64, f64)>,
     from: f64,
+    /// Bartlett's diagonal.
+    chi: [ChiTable; LOOSE],
 }
 
-impl ScatterPrior {
-    const STEP: f64 = 0.05;
+impl ScaledWishart {
+    const STEP: f64 = 0.1;
 
-    fn new(prior: &Prior, feed: FeedAxis) -> Self {
-        let scale = Matrix3::from_diagonal(&Vector3::from(prior.scatter_scale(feed)));
-        let (df, sd) = (prior.scatter_df, prior.log_scale_sd);
+    fn new(df: f64, psi: Matrix3<f64>, log_scale_sd: f64) -> Option<Self> {
+        let sd = if log_scale_sd < 0.02 { 0.0 } else { log_scale_sd };
+        let root = psi.cholesky()?.l();
+        let ln_gamma3: f64 = (0..LOOSE).map(|i| ln_gamma((df - i as f64) / 2.0)).sum();
+        let ln_norm = df * ln_det3(&root) - 1.5 * df * std::f64::consts::LN_2 - ln_gamma3;
         let reach = 5.0 + 8.0 * sd;
         let from = (LOOSE as f64 * df).ln() - reach;
         let count = if sd > 0.0 { (2.0 * reach / Self::STEP).ceil() as usize + 1 } else { 0 };
         let table = (0..count).map(|i| log_mixture(df, sd, from + Self::STEP * i as f64)).collect();
-        Self { df, scale, log_scale_sd: sd, table, from }
+        let chi = std::array::from_fn(|i| ChiTable::new(df - i as f64));
+        Some(Self { df, psi, root, log_scale_sd: sd, ln_norm, table, from, chi })
     }
 
-    fn ln_density(&self, ln_det: f64, trace: f64) -> f64 {
-        -0.5 * (self.df + 4.0) * ln_det + self.ln_mixture(trace)
+    fn ln_density(&self, ln_det: f64, inverse: &Matrix3<f64>) -> f64 {
+        let trace = self.psi.component_mul(inverse).sum();
+        self.ln_norm - 0.5 * (self.df + 4.0) * ln_det + self.ln_mixture(trace)
     }
 
     fn ln_mixture(&self, trace: f64) -> f64 {
@@ -80,7 +91,16 @@ impl ScatterPrior {
         hermite(position - i as f64, Self::STEP, self.table[i], self.table[i + 1])
     }
 
-    /// The most likely `ln s` given `tr S₀Σ⁻¹`.
+    /// The point for normal scores (Bartlett's decomposition): three for the diagonal, three for
+    /// what is below it, one for the scale. `Σ = s² L W⁻¹ Lᵀ` with `W = A Aᵀ`.
+    fn at(&self, z: [f64; 7]) -> Option<Matrix3<f64>> {
+        let chi = |i: usize| self.chi[i].chi(z[i]);
+        let a = Matrix3::new(chi(0), 0.0, 0.0, z[3], chi(1), 0.0, z[4], z[5], chi(2));
+        let b = self.root * a.transpose().try_inverse()? * (self.log_scale_sd * z[6]).exp();
+        Some(b * b.transpose())
+    }
+
+    /// The most likely `ln s` given `tr ΨΣ⁻¹`.
     fn best_log_scale(&self, trace: f64) -> f64 {
         if self.log_scale_sd == 0.0 {
             return 0.0;
@@ -99,7 +119,7 @@ impl ScatterPrior {
 /// `ln F` at `t = exp(ln_t)` and its derivative by `ln t`, by the trapezoid rule, which is exact to
 /// rounding for so smooth a bell.
 fn log_mixture(df: f64, sd: f64, ln_t: f64) -> (f64, f64) {
-    let step = (sd / 8.0).min(0.05);
+    let step = (sd / 4.0).min(0.07);
     let reach = 10.0 * sd + 2.0;
     let count = (2.0 * reach / step) as i32;
     let exponent = |l: f64| {
@@ -111,7 +131,8 @@ fn log_mixture(df: f64, sd: f64, ln_t: f64) -> (f64, f64) {
         let weight = (exponent(l) - peak).exp();
         (sum + weight, moment + weight * (2.0 * l + ln_t).exp())
     });
-    (peak + (sum * step).ln(), -0.5 * moment / sum)
+    let ln_norm = (step / sd).ln() - 0.5 * (2.0 * std::f64::consts::PI).ln();
+    (peak + sum.ln() + ln_norm, -0.5 * moment / sum)
 }
 
 /// Readings with the same design, summed: in practice all sheets read in the same way.
@@ -227,75 +248,33 @@ fn ln_det3(l: &Matrix3<f64>) -> f64 {
     l[(0, 0)].ln() + l[(1, 1)].ln() + l[(2, 2)].ln()
 }
 
-/// An inverse Wishart distribution to propose `Σ` from.
-struct Proposal {
-    share: f64,
-    df: f64,
-    psi: Matrix3<f64>,
-    root: Matrix3<f64>,
-    /// Logarithm of the share times the normalising constant.
-    ln_norm: f64,
-    tables: [usize; LOOSE],
+/// A mixture to propose points from: shares (summing to one) and distributions.
+struct Proposals<'a> {
+    parts: Vec<(f64, &'a ScaledWishart)>,
 }
 
-/// A mixture of proposals.
-struct Proposals {
-    parts: Vec<Proposal>,
-    tables: Vec<(f64, ChiTable)>,
-}
-
-impl Proposals {
-    fn new(parts: &[(f64, f64, Matrix3<f64>)]) -> Option<Self> {
-        let mut made = Self { parts: Vec::new(), tables: Vec::new() };
-        let total: f64 = parts.iter().map(|part| part.0).sum();
-        for &(share, df, psi) in parts {
-            let root = psi.cholesky()?.l();
-            let ln_gamma3: f64 = (0..LOOSE).map(|i| ln_gamma((df - i as f64) / 2.0)).sum();
-            let share = share / total;
-            let ln_norm = share.ln() + df * ln_det3(&root)
-                - 1.5 * df * std::f64::consts::LN_2
-                - ln_gamma3;
-            let tables = std::array::from_fn(|i| made.table(df - i as f64));
-            made.parts.push(Proposal { share, df, psi, root, ln_norm, tables });
-        }
-        Some(made)
-    }
-
-    fn table(&mut self, df: f64) -> usize {
-        if let Some(found) = self.tables.iter().position(|(of, _)| *of == df) {
-            return found;
-        }
-        self.tables.push((df, ChiTable::new(df)));
-        self.tables.len() - 1
-    }
-
-    /// The point of the mixture for one point of the unit cube (Bartlett's decomposition).
+impl Proposals<'_> {
+    /// The point of the mixture for one point of the unit cube.
     fn draw(&self, index: u32, seed: u32) -> Option<Matrix3<f64>> {
         let mut pick = sobol(index, 0, seed);
-        let mut part = &self.parts[self.parts.len() - 1];
-        for candidate in &self.parts {
-            if pick < candidate.share {
-                part = candidate;
+        let mut chosen = self.parts.last()?.1;
+        for &(share, part) in &self.parts {
+            if pick < share {
+                chosen = part;
                 break;
             }
-            pick -= candidate.share;
+            pick -= share;
         }
-        let z = |dimension: u32| normal_quantile(sobol(index, dimension, seed));
-        let chi = |i: usize| self.tables[part.tables[i]].1.chi(z(1 + i as u32));
-        let a = Matrix3::new(chi(0), 0.0, 0.0, z(4), chi(1), 0.0, z(5), z(6), chi(2));
-        // Σ = L W⁻¹ Lᵀ with W = A Aᵀ.
-        let b = part.root * a.transpose().try_inverse()?;
-        Some(b * b.transpose())
+        chosen.at(std::array::from_fn(|d| normal_quantile(sobol(index, 1 + d as u32, seed))))
     }
 
     fn ln_density(&self, ln_det: f64, inverse: &Matrix3<f64>) -> f64 {
-        let mut logs = [f64::NEG_INFINITY; 12];
-        for (log, part) in logs.iter_mut().zip(&self.parts) {
-            let trace = part.psi.component_mul(inverse).sum();
-            *log = part.ln_norm - 0.5 * (part.df + 4.0) * ln_det - 0.5 * trace;
-        }
-        let peak = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        peak + logs.iter().map(|log| (log - peak).exp()).sum::<f64>().ln()
+        let logs = self.parts.iter().map(|(share, p)| share.ln() + p.ln_density(ln_det, inverse));
+        // Stable for any order: the sum is carried as its logarithm.
+        logs.fold(f64::NEG_INFINITY, |sum, log| {
+            let (small, large) = if sum < log { (sum, log) } else { (log, sum) };
+            large + (small - large).exp().ln_1p()
+        })
     }
 }
 
@@ -307,72 +286,64 @@ pub(crate) fn sample(
     feed: FeedAxis,
     points: u32,
 ) -> Result<(Vec<Draw>, f64), FitError> {
+    sample_checked(readings, prior, feed, points).ok_or(FitError::Undetermined)
+}
+
+fn sample_checked(
+    readings: &[Reduced],
+    prior: &Prior,
+    feed: FeedAxis,
+    points: u32,
+) -> Option<(Vec<Draw>, f64)> {
     let likelihood = Likelihood::new(readings, prior);
-    let scatter = ScatterPrior::new(prior, feed);
-    let mut proposals = first_guess(&likelihood, &scatter).ok_or(FitError::Undetermined)?;
-    let mut defence = None;
+    let scale = Matrix3::from_diagonal(&Vector3::from(prior.scatter_scale(feed)));
+    let prior = ScaledWishart::new(prior.scatter_df, scale, prior.log_scale_sd)?;
+    let (df, psi) = first_guess(&likelihood, &prior)?;
+    let mut near = ScaledWishart::new(df, psi, 0.7 * prior.log_scale_sd)?;
+    let mut wide = ScaledWishart::new((0.6 * df).max(3.0), psi * 0.7, prior.log_scale_sd)?;
     for pass in 0..2 {
-        let pilot = weigh(&likelihood, &scatter, &proposals, PILOT, PILOT_SEED + pass);
-        let (df, mean_inverse) = match_moments(&pilot).ok_or(FitError::Undetermined)?;
-        let psi = |df: f64| Some(mean_inverse.try_inverse()? * df);
-        let wide = (0.6 * df).max(3.0);
-        let guard = defence.get_or_insert_with(|| scatter.guards());
-        let mut parts = vec![
-            (0.55, df, psi(df).ok_or(FitError::Undetermined)?),
-            (0.25, wide, psi(wide).ok_or(FitError::Undetermined)?),
-        ];
-        parts.extend(guard.iter().map(|&(share, df, psi)| (0.2 * share, df, psi)));
-        proposals = Proposals::new(&parts).ok_or(FitError::Undetermined)?;
-        if effective(&pilot) > 0.1 * f64::from(PILOT) {
+        // The prior itself among the proposals keeps every weight bounded.
+        let parts = vec![(0.5, &near), (0.2, &wide), (0.3, &prior)];
+        let pilot = weigh(&likelihood, &prior, &Proposals { parts }, PILOT, PILOT_SEED + pass);
+        let (df, mean_inverse, log_scale_sd) = match_moments(&pilot)?;
+        let mean = mean_inverse.try_inverse()? * (2.0 * log_scale_sd * log_scale_sd).exp();
+        let broad = (0.6 * df).max(3.0);
+        let enough = effective(&pilot) > 0.1 * f64::from(PILOT);
+        near = ScaledWishart::new(df, mean * df, log_scale_sd)?;
+        wide = ScaledWishart::new(broad, mean * broad, log_scale_sd)?;
+        if enough {
             break;
         }
     }
-    let mut draws = weigh(&likelihood, &scatter, &proposals, points, MAIN_SEED);
+    let parts = vec![(0.6, &near), (0.2, &wide), (0.2, &prior)];
+    let mut draws = weigh(&likelihood, &prior, &Proposals { parts }, points, MAIN_SEED);
     if draws.is_empty() {
-        return Err(FitError::Undetermined);
+        return None;
     }
     let worth = effective(&draws);
     draws.sort_by(|a, b| a.sigma.trace().total_cmp(&b.sigma.trace()));
-    Ok((draws, worth))
+    Some((draws, worth))
 }
 
-impl ScatterPrior {
-    /// Proposals from the prior itself, so that no weight can grow without bound.
-    fn guards(&self) -> Vec<(f64, f64, Matrix3<f64>)> {
-        if self.log_scale_sd == 0.0 {
-            return vec![(1.0, self.df, self.scale)];
-        }
-        [(0.25, -1.2), (0.5, 0.0), (0.25, 1.2)]
-            .map(|(share, l)| {
-                let factor = (2.0 * l * self.log_scale_sd).exp();
-                (share, self.df, self.scale * factor)
-            })
-            .to_vec()
-    }
-}
-
-/// Proposals about the most likely scatter, found by a few steps of expectation-maximisation.
-fn first_guess(likelihood: &Likelihood, scatter: &ScatterPrior) -> Option<Proposals> {
-    let df = scatter.df + likelihood.readings;
-    let mut sigma = scatter.scale / (scatter.df - 2.0).max(1.0);
-    let mut psi = scatter.scale;
+/// An inverse Wishart distribution about the most likely scatter, found by a few steps of
+/// expectation-maximisation.
+fn first_guess(likelihood: &Likelihood, prior: &ScaledWishart) -> Option<(f64, Matrix3<f64>)> {
+    let df = prior.df + likelihood.readings;
+    let mut sigma = prior.psi / (prior.df - 2.0).max(1.0);
+    let mut psi = prior.psi;
     for _ in 0..8 {
-        let l = scatter.best_log_scale(scatter.scale.component_mul(&sigma.try_inverse()?).sum());
-        psi = scatter.scale * (2.0 * l).exp() + likelihood.own_squares(&sigma)?;
+        let l = prior.best_log_scale(prior.psi.component_mul(&sigma.try_inverse()?).sum());
+        psi = prior.psi * (2.0 * l).exp() + likelihood.own_squares(&sigma)?;
         sigma = psi / df;
     }
-    let df = (df - 1.0).max(3.0);
-    let mut parts =
-        vec![(0.2, df, psi * 0.5), (0.4, df, psi), (0.2, (0.6 * df).max(3.0), psi * 0.8)];
-    parts.extend(scatter.guards().into_iter().map(|(share, df, psi)| (0.2 * share, df, psi)));
-    Proposals::new(&parts)
+    Some(((df - 1.0).max(3.0), psi))
 }
 
 /// Draws points and weighs them; weights sum to one.
 fn weigh(
     likelihood: &Likelihood,
-    scatter: &ScatterPrior,
-    proposals: &Proposals,
+    prior: &ScaledWishart,
+    proposals: &Proposals<'_>,
     points: u32,
     seed: u32,
 ) -> Vec<Draw> {
@@ -384,8 +355,8 @@ fn weigh(
         let inverse = factor.inverse();
         let ln_det = 2.0 * ln_det3(&factor.l());
         let Some((mean, covariance, ln)) = likelihood.given(&sigma) else { continue };
-        let trace = scatter.scale.component_mul(&inverse).sum();
-        let weight = scatter.ln_density(ln_det, trace) + ln - proposals.ln_density(ln_det, &inverse);
+        let weight =
+            prior.ln_density(ln_det, &inverse) + ln - proposals.ln_density(ln_det, &inverse);
         if weight.is_finite() {
             peak = peak.max(weight);
             draws.push(Draw { weight, sigma, mean, covariance });
@@ -406,23 +377,80 @@ fn effective(draws: &[Draw]) -> f64 {
     1.0 / draws.iter().map(|draw| draw.weight * draw.weight).sum::<f64>()
 }
 
-/// The inverse Wishart distribution with the same `E Σ⁻¹` and `E ln|Σ|`: its degrees of freedom
-/// and `E Σ⁻¹`.
-fn match_moments(draws: &[Draw]) -> Option<(f64, Matrix3<f64>)> {
-    let mut mean_inverse: SMatrix<f64, LOOSE, LOOSE> = Matrix3::zeros();
-    let mut mean_ln = 0.0;
+/// The scaled inverse Wishart distribution with the same `E Σ⁻¹` and the same mean and variance
+/// of `ln|Σ|`: its degrees of freedom, `E Σ⁻¹`, and the standard deviation of its log scale.
+///
+/// `E ln|Σ| + ln|E Σ⁻¹| = Σ (ln(ν/2) − ψ((ν−i)/2)) + 6 sd²`, `Var ln|Σ| = Σ ψ′((ν−i)/2) + 36 sd²`.
+fn match_moments(draws: &[Draw]) -> Option<(f64, Matrix3<f64>, f64)> {
+    let mut mean_inverse: Matrix3<f64> = Matrix3::zeros();
+    let (mut mean, mut square) = (0.0, 0.0);
     for draw in draws {
         mean_inverse += draw.sigma.cholesky()?.inverse() * draw.weight;
-        mean_ln += draw.weight * draw.sigma.determinant().ln();
+        let ln = draw.sigma.determinant().ln();
+        mean += draw.weight * ln;
+        square += draw.weight * ln * ln;
     }
-    let gap = mean_ln + mean_inverse.determinant().ln();
+    let variance = square - mean * mean;
+    let gap = mean + mean_inverse.determinant().ln();
     let gap_at = |df: f64| {
         (0..LOOSE).map(|i| (df / 2.0).ln() - digamma((df - i as f64) / 2.0)).sum::<f64>()
     };
-    let (mut low, mut high) = (2.6_f64, 1000.0_f64);
-    for _ in 0..60 {
-        let middle = (low * high).sqrt();
-        if gap_at(middle) > gap { low = middle } else { high = middle }
+    let variance_at =
+        |df: f64| (0..LOOSE).map(|i| trigamma((df - i as f64) / 2.0)).sum::<f64>();
+    let bisect = |too_low: &dyn Fn(f64) -> bool, mut low: f64| {
+        let mut high = 1000.0_f64;
+        for _ in 0..60 {
+            let middle = (low * high).sqrt();
+            if too_low(middle) { low = middle } else { high = middle }
+        }
+        low
+    };
+    // No scale at all needs the fewest degrees of freedom; more of them leave room for it.
+    let least = bisect(&|df| gap_at(df) > gap, 3.0);
+    let room = |df: f64| ((gap - gap_at(df)) / 6.0).max(0.0);
+    let df = bisect(&|df| variance_at(df) + 36.0 * room(df) < variance, least);
+    (gap.is_finite()).then_some((df, mean_inverse, room(df).sqrt()))
+}
+
+/// The derivative of the digamma function, by recurrence and its asymptotic series
+/// (Abramowitz & Stegun 6.4.6 and 6.4.12).
+pub(crate) fn trigamma(mut x: f64) -> f64 {
+    let mut sum = 0.0;
+    while x < 10.0 {
+        sum += 1.0 / (x * x);
+        x += 1.0;
     }
-    (gap.is_finite()).then_some((low, mean_inverse))
+    let y = 1.0 / (x * x);
+    sum + 1.0 / x + y / 2.0 + y / x * (1.0 / 6.0 - y * (1.0 / 30.0 - y * (1.0 / 42.0 - y / 30.0)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn trigamma_has_its_known_values() {
+        let pi = std::f64::consts::PI;
+        assert!((trigamma(1.0) - pi * pi / 6.0).abs() < 1e-12);
+        assert!((trigamma(0.5) - pi * pi / 2.0).abs() < 1e-12);
+    }
+
+    /// Weights of one distribution's points under itself and under another must average to one.
+    #[test]
+    fn densities_are_normalised() {
+        let psi = Matrix3::new(0.3, 0.05, 0.0, 0.05, 0.5, 0.02, 0.0, 0.02, 0.1);
+        let one = ScaledWishart::new(9.0, psi, 0.3).expect("positive");
+        let other = ScaledWishart::new(7.0, psi * 0.8, 0.5).expect("positive");
+        let points = 1 << 14;
+        let mut mean = 0.0;
+        for index in 0..points {
+            let z = std::array::from_fn(|d| normal_quantile(sobol(index, d as u32, 5)));
+            let sigma = other.at(z).expect("positive");
+            let inverse = sigma.try_inverse().expect("positive");
+            let ln_det = sigma.determinant().ln();
+            let ratio = one.ln_density(ln_det, &inverse) - other.ln_density(ln_det, &inverse);
+            mean += ratio.exp() / f64::from(points);
+        }
+        assert!((mean - 1.0).abs() < 0.01, "{mean}");
+    }
 }
