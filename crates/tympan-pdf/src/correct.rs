@@ -1,0 +1,277 @@
+//! Correcting a file: each page as it was, drawn through one transform.
+
+mod rewrite;
+
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use serde::Serialize;
+use tympan_sheet::{Affine, Page, Size};
+
+use crate::document::{Caution, Document};
+use crate::error::{PageFault, PdfError};
+use crate::output::Output;
+use crate::space::PageSpace;
+
+/// A file to take pages from.
+#[derive(Clone, Debug, Default)]
+pub struct Source {
+    /// Where it is.
+    pub file: PathBuf,
+    /// The password that opens it, if it needs one.
+    pub password: Option<String>,
+}
+
+/// One page of the output.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PageOut {
+    /// Which of the job's sources it comes from, counted from 0.
+    pub source: usize,
+    /// Which page of that source, counted from 1.
+    pub page: usize,
+    /// Where the page as seen goes: from mm on the source page to mm on the page of the output,
+    /// both from the top left corner as seen, y down.
+    pub map: Affine<Page>,
+    /// The size of the output page as seen, mm, where it is not the source page's own.
+    pub size: Option<Size>,
+}
+
+impl PageOut {
+    /// The page as it is.
+    pub fn untouched(source: usize, page: usize) -> Self {
+        Self {
+            source,
+            page,
+            map: Affine::IDENTITY,
+            size: None,
+        }
+    }
+
+    /// Whether the page stays as it is: nothing moves by as much as a thousandth of a millimetre.
+    pub fn is_untouched(&self) -> bool {
+        self.size.is_none() && self.map.is_close(&Affine::IDENTITY, 1e-3)
+    }
+}
+
+/// How the two sides of a sheet are meant to be printed, for the viewer's print dialog (ISO
+/// 32000-1, table 150).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Duplex {
+    /// One side only.
+    Simplex,
+    /// Both sides, turned about the long edge.
+    LongEdge,
+    /// Both sides, turned about the short edge.
+    ShortEdge,
+}
+
+impl Duplex {
+    pub(crate) fn name(self) -> &'static str {
+        match self {
+            Self::Simplex => "/Simplex",
+            Self::LongEdge => "/DuplexFlipLongEdge",
+            Self::ShortEdge => "/DuplexFlipShortEdge",
+        }
+    }
+}
+
+/// What is to be written.
+#[derive(Clone, Debug, Default)]
+pub struct CorrectJob {
+    /// The files that pages are taken from. The first one lends its outlines, layers, form fields
+    /// and other things of the whole file.
+    pub sources: Vec<Source>,
+    /// The file to write; it must not exist.
+    pub output: PathBuf,
+    /// The output's pages in order. The same source page may be used any number of times; its
+    /// content is then shared.
+    pub pages: Vec<PageOut>,
+    /// What to tell the print dialog about the two sides, if anything.
+    pub duplex: Option<Duplex>,
+}
+
+/// How far the work has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Pages done.
+    pub done: usize,
+    /// Pages in all.
+    pub total: usize,
+}
+
+/// How the output was made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Way {
+    /// All objects written anew, streams as they were.
+    Rewritten,
+    /// The source's bytes copied as they are, with the changed objects added behind (ISO 32000-1,
+    /// 7.5.6).
+    Appended,
+}
+
+/// What was done.
+#[derive(Clone, Debug)]
+pub struct CorrectReport {
+    /// How the output was made.
+    pub way: Way,
+    /// The output's pages in order.
+    pub pages: Vec<PageReport>,
+    /// What the user should know about the sources: which one, counted from 0, and what.
+    pub cautions: Vec<(usize, Caution)>,
+}
+
+/// What was done to one page.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PageReport {
+    /// What was asked.
+    pub asked: PageOut,
+    /// The source page's size as seen, mm.
+    pub from: Size,
+    /// The output page's size as seen, mm.
+    pub size: Size,
+    /// Whether the page's content was moved at all.
+    pub moved: bool,
+    /// How many annotations were moved with it.
+    pub annotations: usize,
+}
+
+/// Writes the job's output.
+///
+/// The sources are only read. The output is written beside its name and gets it when it is whole
+/// and has been read back.
+///
+/// # Errors
+/// Where a source cannot be read or may not be changed, a page cannot be moved, the output exists
+/// or cannot be written, or `cancel` was set. Nothing is left behind then.
+pub fn correct(
+    job: &CorrectJob,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<CorrectReport, PdfError> {
+    if job.pages.is_empty() || job.sources.is_empty() {
+        return Err(PdfError::NothingToDo);
+    }
+    let files: Vec<_> = job.sources.iter().map(|s| s.file.as_path()).collect();
+    let output = Output::create(&job.output, &files)?;
+    let documents = job
+        .sources
+        .iter()
+        .map(|s| Document::open(&s.file, s.password.as_deref()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let plan = plan(job, &documents)?;
+    check_permissions(job, &documents)?;
+    let annotations = plan.iter().map(|p| p.annotations).collect::<Vec<_>>();
+    rewrite::write(job, &documents, &plan, &output, progress, cancel)?;
+    stop_if(cancel)?;
+    prove(&output, job, &documents)?;
+    let mut cautions = Vec::new();
+    for (i, document) in documents.iter().enumerate() {
+        cautions.extend(document.cautions().into_iter().map(|c| (i, c)));
+    }
+    output.keep()?;
+    let pages = plan
+        .iter()
+        .zip(annotations)
+        .map(|(p, annotations)| PageReport {
+            asked: p.asked,
+            from: p.from.size(),
+            size: p.to.size(),
+            moved: !p.asked.is_untouched(),
+            annotations: if p.asked.is_untouched() {
+                0
+            } else {
+                annotations
+            },
+        });
+    Ok(CorrectReport {
+        way: Way::Rewritten,
+        pages: pages.collect(),
+        cautions,
+    })
+}
+
+pub(crate) fn stop_if(cancel: &AtomicBool) -> Result<(), PdfError> {
+    if cancel.load(Ordering::Relaxed) {
+        Err(PdfError::Cancelled)
+    } else {
+        Ok(())
+    }
+}
+
+/// A page of the output with what is known of it before anything is changed.
+pub(crate) struct Planned {
+    pub(crate) asked: PageOut,
+    /// The source page's space.
+    pub(crate) from: PageSpace,
+    /// The output page's space.
+    pub(crate) to: PageSpace,
+    /// From the source page's user space to the output page's.
+    pub(crate) matrix: crate::space::Matrix,
+    annotations: usize,
+}
+
+fn plan(job: &CorrectJob, documents: &[Document]) -> Result<Vec<Planned>, PdfError> {
+    let one = |asked: &PageOut| {
+        let document = documents.get(asked.source).ok_or(PdfError::NothingToDo)?;
+        let info = document.page(asked.page)?;
+        let fault = |reason| document.fault(asked.page, reason);
+        let to = match asked.size {
+            None => info.space,
+            Some(size) if size.w > 0.1 && size.h > 0.1 && size.w < 1e6 && size.h < 1e6 => {
+                PageSpace::for_sheet(size)
+            }
+            Some(_) => return Err(fault(PageFault::Size)),
+        };
+        if asked.map.inverse().is_err() {
+            return Err(fault(PageFault::Transform));
+        }
+        let matrix = info.space.matrix_to(&to, &asked.map);
+        let matrix = matrix.ok_or_else(|| fault(PageFault::Transform))?;
+        Ok(Planned {
+            asked: *asked,
+            from: info.space,
+            to,
+            matrix,
+            annotations: info.annotations,
+        })
+    };
+    job.pages.iter().map(one).collect()
+}
+
+fn check_permissions(job: &CorrectJob, documents: &[Document]) -> Result<(), PdfError> {
+    for (i, document) in documents.iter().enumerate() {
+        let mine: Vec<_> = job.pages.iter().filter(|p| p.source == i).collect();
+        if mine.iter().any(|p| !p.is_untouched()) {
+            document.may_change()?;
+        }
+        if documents.len() > 1 && !mine.is_empty() {
+            document.may_copy()?;
+        }
+        if mine.iter().enumerate().any(|(n, p)| p.page != n + 1) {
+            document.may_assemble()?;
+        }
+    }
+    Ok(())
+}
+
+/// Reads the output back and counts its pages.
+fn prove(output: &Output, job: &CorrectJob, documents: &[Document]) -> Result<(), PdfError> {
+    let fail = |reason: String| PdfError::Unproven {
+        file: job.output.clone(),
+        reason,
+    };
+    let password = documents
+        .first()
+        .and(job.sources.first())
+        .and_then(|s| s.password.as_deref());
+    let again = match Document::open_quietly(output.path(), password) {
+        Ok(again) => again,
+        Err(e) => return Err(fail(e.to_string())),
+    };
+    let (found, meant) = (again.page_count(), job.pages.len());
+    if found != meant {
+        return Err(fail(format!("it has {found} pages and not {meant}")));
+    }
+    Ok(())
+}
