@@ -1,1 +1,28 @@
-//! The whole-job flows that every face of the program shares.
+//! The whole-job flows that every face of the program shares: measuring a set-up, reporting on it,
+//! correcting files, and the demo. The faces only ask and tell.
+
+pub mod correct;
+pub mod demo;
+pub mod measure;
+pub mod pages;
+pub mod picture;
+pub mod plan;
+mod refusal;
+pub mod report;
+pub mod words;
+
+use std::path::PathBuf;
+
+pub use refusal::Refusal;
+/// What is kept, for the faces to show.
+pub use tympan_store as store;
+/// Units, papers and stock, for the faces to read and show.
+pub use tympan_sheet as sheet;
+
+/// Opens the store in the chosen data folder, or in the user's own.
+///
+/// # Errors
+/// A [`Refusal`] where the folder or the database in it cannot be used.
+pub fn open_store(folder: Option<PathBuf>) -> Result<store::Store, Refusal> {
+    Ok(store::Store::open(&store::data_folder(folder)?)?)
+}

@@ -1,0 +1,283 @@
+//! The demo: the game's files, a simulated faulty printer, its test sheets as they came out, and
+//! the whole way from a pin to a corrected file.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+
+use serde::Serialize;
+use tympan_game::sheets;
+use tympan_pdf::draw::{self, Meta};
+use tympan_pdf::raster::{Pages, View};
+use tympan_sheet::drawing::Drawing;
+use tympan_sheet::{Flip, Paper, Side, Size};
+use tympan_sim::{Hole, Media, Page as Raster, Placement, PrintedSheet, Printer, Rng, Scatter};
+
+use crate::correct::{self, Asked, Request, Sides};
+use crate::measure::{self, SetUp, Store};
+use crate::pages::BackPages;
+use crate::plan::Place;
+use crate::refusal::Refusal;
+use crate::report::{self, Design};
+
+/// The demo's printer is always the same one.
+const SEED: u64 = 1759;
+/// Test sheets that it prints.
+const SHEETS: u32 = 3;
+/// How well a careful person hits a cross with a pin, mm.
+const AIM_MM: f64 = 0.15;
+/// Sharpness of the pictures of printed sheets.
+const PX_PER_MM: f64 = 8.0;
+/// The set-up's name.
+const SETUP: &str = "demo printer";
+
+/// What was written.
+#[derive(Clone, Debug, Serialize)]
+pub struct Made {
+    /// The version of this form.
+    pub schema: u32,
+    /// The folder.
+    pub folder: PathBuf,
+    /// The files in it, in the order in which one looks at them, and what each is.
+    pub files: Vec<(PathBuf, String)>,
+    /// What the report says of the demo's printer.
+    pub answer: String,
+    /// Where its backs lie.
+    pub seen_on_back: String,
+}
+
+impl Made {
+    /// What was done, for people.
+    pub fn in_words(&self) -> String {
+        let mut text = format!(
+            "Wrote the demo into {}. A simulated printer with a fault printed {SHEETS} test sheets; \
+             they were\nread with a pin, and the game was corrected for it.\n\n",
+            self.folder.display()
+        );
+        for (file, what) in &self.files {
+            text.push_str(&format!("  {:<28} {what}\n", file.display().to_string()));
+        }
+        text.push_str(&format!(
+            "\nBefore: {}\nAfter:  {}\n\nTo go the same way yourself, follow {}.",
+            self.seen_on_back,
+            self.answer,
+            self.folder.join(README).display()
+        ));
+        text
+    }
+}
+
+const README: &str = "read-me-first.txt";
+
+/// Writes the demo into a new folder.
+///
+/// # Errors
+/// A [`Refusal`] where the folder exists or cannot be written. What was begun is removed.
+pub fn write(folder: &Path) -> Result<Made, Refusal> {
+    if folder.exists() {
+        return Err(Refusal::new(
+            format!("{} already exists", folder.display()),
+            "name a folder that does not exist yet",
+        ));
+    }
+    fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
+    let mut demo = Demo { folder, files: Vec::new() };
+    match demo.fill() {
+        Ok((answer, seen_on_back)) => Ok(Made {
+            schema: 1,
+            folder: folder.to_path_buf(),
+            files: demo.files,
+            answer,
+            seen_on_back,
+        }),
+        Err(refusal) => {
+            // It was made just now: nobody else's files are in it.
+            let _ = fs::remove_dir_all(folder);
+            Err(refusal)
+        }
+    }
+}
+
+struct Demo<'a> {
+    folder: &'a Path,
+    files: Vec<(PathBuf, String)>,
+}
+
+impl Demo<'_> {
+    fn fill(&mut self) -> Result<(String, String), Refusal> {
+        let a4: Paper = "a4".parse()?;
+        let letter: Paper = "letter".parse()?;
+        self.files.push((README.into(), "the way to go, step by step".into()));
+        let flip = Flip::Sideways;
+        self.pdf("deck-a4.pdf", "54 cards with bleed, on A4", &sheets::deck(a4.size(), flip))?;
+        self.pdf("deck-letter.pdf", "the same on Letter", &sheets::deck(letter.size(), flip))?;
+        self.pdf("tiles-a4.pdf", "24 two-sided tiles", &sheets::tiles(a4.size(), flip))?;
+        let mut store = Store::open(&self.folder.join("data"))?;
+        let mut setup = SetUp::new(SETUP, a4, flip);
+        setup.stock = Some("300 gsm matt card".parse()?);
+        setup.printer = "a simulated printer".to_owned();
+        setup.feed = "rear".to_owned();
+        store.add_set_up(&setup)?;
+        let test = self.folder.join("test-sheets.pdf");
+        measure::write_test_sheets(&mut store, &setup, SHEETS, &test)?;
+        self.files.push(("test-sheets.pdf".into(), "the test sheets, as they are to be printed".into()));
+        let setup = store.set_up_named(SETUP)?;
+        let table = self.print_test_sheets(&setup, &test)?;
+        measure::write_new(&self.folder.join("holes.csv"), table.as_bytes())?;
+        self.files.push(("holes.csv".into(), "what the pin's holes say, place by place".into()));
+        let export = store.export(std::slice::from_ref(&setup.id))?;
+        measure::write_new(&self.folder.join("set-up.json"), export.to_json().as_bytes())?;
+        self.files.push(("set-up.json".into(), "the set-up, to import into a data folder".into()));
+        measure::read_by_eye(&mut store, &setup, &measure::parse_table(&table)?, false)?;
+        let learnt = measure::learn(&store, &setup)?;
+        let report = report::report(&setup, &learnt, Design::default())?;
+        let picture = crate::picture::error_field(&setup, &learnt);
+        measure::write_new(&self.folder.join("error-field.svg"), picture.as_bytes())?;
+        self.files.push(("error-field.svg".into(), "where this printer puts the backs".into()));
+        self.correct(&store)?;
+        self.compare()?;
+        measure::write_new(&self.folder.join(README), read_me(self.folder).as_bytes())?;
+        Ok((report.in_words.answer, report.in_words.seen_on_back))
+    }
+
+    fn pdf(&mut self, name: &str, what: &str, pages: &[Drawing]) -> Result<(), Refusal> {
+        let title = format!("Saltmarsh Ferry: {what}");
+        measure::write_new(&self.folder.join(name), &draw::write(pages, &Meta::new(title))?)?;
+        self.files.push((name.into(), what.into()));
+        Ok(())
+    }
+
+    /// Prints the test sheets, pricks them, keeps pictures of both sides, and reads the holes.
+    fn print_test_sheets(&mut self, setup: &SetUp, pdf: &Path) -> Result<String, Refusal> {
+        let printer = printer(setup.paper.size(), setup.flip);
+        let pages = Pages::read(pdf, None)?;
+        let printed = self.folder.join("printed");
+        fs::create_dir_all(&printed).map_err(|e| Refusal::file("make the folder", &printed, &e))?;
+        let mut table = String::from("sheet,place,what the grid on the back says\n");
+        for number in 1..=SHEETS {
+            // All fronts come first in the file, then all backs.
+            let front = raster(&pages, number as usize)?;
+            let back = raster(&pages, (number + SHEETS) as usize)?;
+            let sheet = printer.print(u64::from(number), &front, &back);
+            let mut rng = Rng::stream(SEED, u64::from(number));
+            let mut holes = Vec::new();
+            for station in measure::test_sheet(setup, number)?.stations() {
+                let prick = sheet.prick(station.at, AIM_MM, &mut rng);
+                let cross = setup.flip.to_back(station.at, setup.paper.size());
+                let hole = prick.back - cross;
+                // The grid says "low" above its cross and "left" to the right of it.
+                let word = |mm: f64, minus: &str, plus: &str| {
+                    format!("{:.1} {}", mm.abs(), if mm < 0.0 { minus } else { plus })
+                };
+                table.push_str(&format!(
+                    "{number},{},{},{}\n",
+                    station.name,
+                    word(hole.y, "low", "high"),
+                    word(hole.x, "right", "left")
+                ));
+                holes.push(Hole::pricked([prick.sheet.x, prick.sheet.y], &mut rng));
+            }
+            let sheet = sheet.punched(holes);
+            for side in Side::BOTH {
+                let name = format!("sheet-{number}-{side}.png");
+                save(&printed.join(name), &sheet, side)?;
+            }
+        }
+        self.files.push(("printed/".into(), "pictures of the printed test sheets with their holes".into()));
+        Ok(table)
+    }
+
+    fn correct(&mut self, store: &Store) -> Result<(), Refusal> {
+        let request = Request {
+            inputs: vec![self.folder.join("deck-a4.pdf")],
+            back_file: None,
+            output: self.folder.join("deck-a4-corrected.pdf"),
+            asked: Asked::SetUp(SETUP.to_owned()),
+            on: Sides::Backs,
+            backs: BackPages::Even,
+            flip: None,
+            paper: None,
+            place: Place::Centre,
+            driver_turns: None,
+            password: None,
+            really: false,
+        };
+        correct::correct(Some(store), &request, &mut |_| {}, &AtomicBool::new(false))?;
+        self.files.push(("deck-a4-corrected.pdf".into(), "the deck, corrected for this printer".into()));
+        Ok(())
+    }
+
+    /// The first sheet of the deck as it comes out before and after.
+    fn compare(&mut self) -> Result<(), Refusal> {
+        for (pdf, picture, what) in [
+            ("deck-a4.pdf", "before.png", "a back as this printer prints it, and where it should be"),
+            ("deck-a4-corrected.pdf", "after.png", "the same after correction"),
+        ] {
+            let pages = Pages::read(&self.folder.join(pdf), None)?;
+            let (front, back) = (raster(&pages, 1)?, raster(&pages, 2)?);
+            let sheet = printer(front.size(), Flip::Sideways).print(11, &front, &back);
+            let through = sheet.seen_through(PX_PER_MM);
+            let path = self.folder.join(picture);
+            through.save(&path).map_err(|e| Refusal::new(e.to_string(), "check the disk"))?;
+            self.files.push((picture.into(), what.into()));
+        }
+        Ok(())
+    }
+}
+
+/// The demo's printer: backs 2.1 mm low and 0.4 mm left, tilted by 0.2°, with the usual scatter.
+fn printer(size: Size, flip: Flip) -> Printer {
+    Printer {
+        seed: SEED,
+        fronts: Placement { shift: [0.3, -0.5], ..Placement::default() },
+        backs: Placement {
+            shift: [-0.4, 1.6],
+            tilt_deg: 0.2,
+            stretch: [0.0008, -0.0006],
+            ..Placement::default()
+        },
+        scatter: Scatter::USUAL,
+        media: Media::default(),
+        ..Printer::exact(size, flip)
+    }
+}
+
+fn raster(pages: &Pages, page: usize) -> Result<Arc<Raster>, Refusal> {
+    let picture = pages.rgb(page, &View::whole(PX_PER_MM))?;
+    Ok(Arc::new(Raster::new(&picture.into(), PX_PER_MM)))
+}
+
+fn save(path: &Path, sheet: &PrintedSheet, side: Side) -> Result<(), Refusal> {
+    let picture = sheet.view(side, PX_PER_MM);
+    picture.save(path).map_err(|e| Refusal::new(e.to_string(), "check the disk"))
+}
+
+fn read_me(folder: &Path) -> String {
+    let folder = folder.display();
+    format!(
+        "Saltmarsh Ferry: a demo for Tympan\n\
+         \n\
+         A simulated printer puts the backs of its sheets in the wrong place. Go the way from its\n\
+         test sheets to a corrected deck:\n\
+         \n\
+         1. Look at test-sheets.pdf: this is what one prints.\n\
+         2. Look at printed/sheet-1-back.png: the hole near each letter went through a cross on the\n\
+         \u{20}  front. The words beside the grid where the hole lies say how the back sits.\n\
+         3. Take the set-up into a data folder of your own, and the holes of all three sheets:\n\
+         \n\
+         \u{20}    tympan --data my-data setup import {folder}/set-up.json\n\
+         \u{20}    tympan --data my-data read --setup \"{SETUP}\" --table {folder}/holes.csv\n\
+         \n\
+         4. See what they say:\n\
+         \n\
+         \u{20}    tympan --data my-data report --setup \"{SETUP}\"\n\
+         \n\
+         5. Correct the deck:\n\
+         \n\
+         \u{20}    tympan --data my-data correct {folder}/deck-a4.pdf -o deck.pdf --setup \"{SETUP}\"\n\
+         \n\
+         before.png and after.png show the first sheet as if held against the light: the front in\n\
+         cyan, the back behind it in magenta.\n"
+    )
+}

@@ -1,0 +1,357 @@
+//! What people say about where the backs lie, and what should be done about it.
+//!
+//! Directions are words, never bare signs: "2 mm low, 0.4 mm left, tilted 0.2 clockwise". The same
+//! parser serves what was *seen* on the back and the *move* that is asked of it.
+
+use tympan_sheet::{Affine, Angle, Back, Decomposed, Length, Size, Vector};
+
+/// A displacement on the back of a sheet as one looks at it: shift, tilt and stretch about the
+/// middle of the sheet.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct OnBack {
+    /// To the right, as one looks at the back.
+    pub right: Length,
+    /// Down, as one looks at the back.
+    pub down: Length,
+    /// Clockwise, as one looks at the back.
+    pub tilt: Angle,
+    /// Larger across by this part of itself (0.01 is 1 %).
+    pub stretch_x: f64,
+    /// Larger from top to bottom by this part of itself.
+    pub stretch_y: f64,
+}
+
+/// Why the words were not understood.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum WordsError {
+    /// Nothing was said.
+    #[error("nothing was said about where the backs lie")]
+    Empty,
+    /// A number without a direction.
+    #[error("\"{0}\" does not say which way")]
+    NoDirection(String),
+    /// A direction without a number.
+    #[error("\"{0}\" does not say how much")]
+    NoAmount(String),
+    /// A part that is neither.
+    #[error("\"{0}\" was not understood")]
+    Unknown(String),
+    /// The same thing said twice, or both opposites.
+    #[error("\"{0}\" was said after another {1} had been given")]
+    Twice(String, &'static str),
+    /// A minus in front of a number that has a direction.
+    #[error("\"{0}\" has a minus sign and a direction; say the direction alone")]
+    Signed(String),
+}
+
+impl WordsError {
+    /// What to write instead.
+    pub fn hint(&self) -> &'static str {
+        "look at the back and write it like \"2mm low, 0.4mm left\" or \
+         \"0.08in high, 0.5mm right, tilted 0.2 clockwise\""
+    }
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Way {
+    Right(f64),
+    Down(f64),
+    Tilt(f64),
+    Across(f64),
+    Along(f64),
+}
+
+/// Words for each way; they mean the same whether seen or asked for. In a stretch, "wide" and
+/// "tall" are too large, "narrow" and "short" too small.
+fn way(word: &str) -> Option<Way> {
+    Some(match word {
+        "left" | "leftwards" => Way::Right(-1.0),
+        "right" | "rightwards" => Way::Right(1.0),
+        "low" | "lower" | "down" | "below" | "downwards" => Way::Down(1.0),
+        "high" | "higher" | "up" | "above" | "upwards" => Way::Down(-1.0),
+        "clockwise" => Way::Tilt(1.0),
+        "anticlockwise" | "counterclockwise" | "anti-clockwise" | "counter-clockwise" => {
+            Way::Tilt(-1.0)
+        }
+        "wide" | "wider" => Way::Across(1.0),
+        "narrow" | "narrower" => Way::Across(-1.0),
+        "tall" | "taller" => Way::Along(1.0),
+        "short" | "shorter" => Way::Along(-1.0),
+        _ => return None,
+    })
+}
+
+/// Words that may stand in a sentence without changing what it says.
+const FILLERS: &[&str] = &[
+    "the", "backs", "back", "are", "is", "sit", "land", "lie", "too", "by", "about", "to", "and",
+    "move", "moved", "shift", "shifted", "tilt", "tilted", "it", "them", "on", "of", "ca", "a",
+];
+
+impl OnBack {
+    /// Reads clauses with commas or "and" between them, in any order: `2mm low, 0.4mm left, tilted
+    /// 0.2 clockwise, 0.1% wide`. Millimetres where no unit is given; degrees for tilt.
+    ///
+    /// # Errors
+    /// [`WordsError`] with the clause that was not understood.
+    pub fn parse(text: &str) -> Result<Self, WordsError> {
+        let mut said = Self::default();
+        let mut given = [false; 5];
+        let text = text.to_lowercase().replace('\u{2212}', "-");
+        let clauses = clauses(&text);
+        if clauses.is_empty() {
+            return Err(WordsError::Empty);
+        }
+        for clause in clauses {
+            said.add(&clause, &mut given)?;
+        }
+        Ok(said)
+    }
+
+    fn add(&mut self, clause: &str, given: &mut [bool; 5]) -> Result<(), WordsError> {
+        let mut amount = String::new();
+        let mut direction = None;
+        for word in clause.split_whitespace() {
+            if let Some(found) = way(word) {
+                if direction.is_some() {
+                    return Err(WordsError::Unknown(clause.to_owned()));
+                }
+                direction = Some(found);
+            } else if word.starts_with(|c: char| c.is_ascii_digit() || "-+.".contains(c))
+                || (!amount.is_empty() && is_unit(word))
+            {
+                if !amount.is_empty() {
+                    amount.push(' ');
+                }
+                amount.push_str(word);
+            } else if !FILLERS.contains(&word) {
+                return Err(WordsError::Unknown(clause.to_owned()));
+            }
+        }
+        let direction = direction.ok_or_else(|| WordsError::NoDirection(clause.to_owned()))?;
+        if amount.is_empty() {
+            return Err(WordsError::NoAmount(clause.to_owned()));
+        }
+        if amount.starts_with('-') {
+            return Err(WordsError::Signed(clause.to_owned()));
+        }
+        let unknown = || WordsError::Unknown(clause.to_owned());
+        let length = |amount: &str| amount.parse::<Length>().map_err(|_| unknown());
+        let (slot, name) = match direction {
+            Way::Right(sign) => {
+                self.right = length(&amount)? * sign;
+                (0, "shift to the left or right")
+            }
+            Way::Down(sign) => {
+                self.down = length(&amount)? * sign;
+                (1, "shift up or down")
+            }
+            Way::Tilt(sign) => {
+                let angle: Angle = amount.parse().map_err(|_| unknown())?;
+                self.tilt = Angle::radians(angle.to_radians() * sign);
+                (2, "tilt")
+            }
+            Way::Across(sign) => {
+                self.stretch_x = percent(&amount).ok_or_else(unknown)? * sign;
+                (3, "stretch across")
+            }
+            Way::Along(sign) => {
+                self.stretch_y = percent(&amount).ok_or_else(unknown)? * sign;
+                (4, "stretch from top to bottom")
+            }
+        };
+        if std::mem::replace(&mut given[slot], true) {
+            return Err(WordsError::Twice(clause.to_owned(), name));
+        }
+        Ok(())
+    }
+
+    /// The same as a map of the back's plane: `R(tilt)·S` about the middle, then the shift.
+    pub fn map(&self, sheet: Size) -> Affine<Back> {
+        let parts = Decomposed {
+            tilt: self.tilt,
+            stretch_x: self.stretch_x,
+            stretch_y: self.stretch_y,
+            shear: 0.0,
+        };
+        let shift = Vector::new(self.right.to_mm(), self.down.to_mm());
+        Affine::compose(parts, shift, sheet.centre())
+    }
+}
+
+/// Splits at commas that part clauses (not decimal commas), at semicolons and at "and".
+fn clauses(text: &str) -> Vec<String> {
+    let chars: Vec<char> = text.chars().collect();
+    let mut parts = vec![String::new()];
+    for (i, &c) in chars.iter().enumerate() {
+        let digit = |j: Option<usize>| {
+            j.and_then(|j| chars.get(j))
+                .is_some_and(char::is_ascii_digit)
+        };
+        let decimal = c == ',' && digit(i.checked_sub(1)) && digit(Some(i + 1));
+        if (c == ',' && !decimal) || c == ';' {
+            parts.push(String::new());
+        } else if let Some(part) = parts.last_mut() {
+            part.push(c);
+        }
+    }
+    parts
+        .iter()
+        .flat_map(|part| part.split(" and "))
+        .map(|part| part.trim().to_owned())
+        .filter(|part| !part.is_empty())
+        .collect()
+}
+
+fn is_unit(word: &str) -> bool {
+    word.contains('/')
+        || matches!(
+            word,
+            "mm" | "cm"
+                | "in"
+                | "inch"
+                | "inches"
+                | "\""
+                | "pt"
+                | "millimetre"
+                | "millimetres"
+                | "millimeter"
+                | "millimeters"
+                | "°"
+                | "deg"
+                | "degree"
+                | "degrees"
+                | "mrad"
+                | "%"
+                | "percent"
+                | "points"
+        )
+}
+
+/// A percentage as a part: `0.1%` is 0.001. The sign must be there: a bare number could be mm.
+pub fn percent(text: &str) -> Option<f64> {
+    let number = text
+        .trim()
+        .strip_suffix('%')
+        .or_else(|| text.trim().strip_suffix("percent"))?;
+    let value: f64 = number
+        .trim()
+        .replace(',', ".")
+        .replace('\u{2212}', "-")
+        .parse()
+        .ok()?;
+    value.is_finite().then_some(value / 100.0)
+}
+
+/// How far a displacement seen on the back is, in words: "2.1 mm too low and 0.4 mm too far left".
+/// What rounds to nothing is left out; `None` where nothing is left.
+pub fn seen_in_words(right: Length, down: Length) -> Option<String> {
+    let part = |length: Length, plus: &str, minus: &str| {
+        let size = format!("{:.2}", length.abs().to_mm());
+        let size = size.trim_end_matches('0').trim_end_matches('.');
+        let word = if length > Length::ZERO { plus } else { minus };
+        (size != "0").then(|| format!("{size} mm too {word}"))
+    };
+    let parts: Vec<String> = [
+        part(down, "low", "high"),
+        part(right, "far right", "far left"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!parts.is_empty()).then(|| parts.join(" and "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn parse(text: &str) -> OnBack {
+        OnBack::parse(text).expect(text)
+    }
+
+    #[test]
+    fn the_usual_sentence_is_read() {
+        let said = parse("2.1mm low, 0.4mm left, tilted 0.2 clockwise");
+        assert_eq!((said.right, said.down), (Length::mm(-0.4), Length::mm(2.1)));
+        assert!((said.tilt.to_degrees() - 0.2).abs() < 1e-12);
+    }
+
+    #[test]
+    fn people_write_it_in_many_ways() {
+        let want = parse("2mm low, 0.5mm right");
+        for text in [
+            "2 low, .5 right",
+            "the backs are 2 mm too low and 0.5 mm to the right",
+            "0,5 mm right; 2,0mm down",
+            "2 mm lower, 0.5 mm right",
+        ] {
+            assert_eq!(parse(text), want, "{text}");
+        }
+        assert!((parse("1/8 in high").down.to_mm() + 3.175).abs() < 1e-12);
+        assert!((parse("0.1% wide, 0.2 % short").stretch_y + 0.002).abs() < 1e-12);
+        assert!((parse("0.2° anticlockwise").tilt.to_degrees() + 0.2).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_bare_number_is_asked_which_way() {
+        assert_eq!(
+            OnBack::parse("2mm"),
+            Err(WordsError::NoDirection("2mm".into()))
+        );
+        assert_eq!(
+            OnBack::parse("2,1"),
+            Err(WordsError::NoDirection("2,1".into()))
+        );
+        assert_eq!(
+            OnBack::parse("low"),
+            Err(WordsError::NoAmount("low".into()))
+        );
+        assert_eq!(OnBack::parse(" , "), Err(WordsError::Empty));
+    }
+
+    #[test]
+    fn contradictions_are_refused() {
+        assert!(matches!(
+            OnBack::parse("2mm low, 1mm high"),
+            Err(WordsError::Twice(..))
+        ));
+        assert!(matches!(
+            OnBack::parse("-2mm low"),
+            Err(WordsError::Signed(_))
+        ));
+        assert!(matches!(
+            OnBack::parse("2mm low left"),
+            Err(WordsError::Unknown(_))
+        ));
+        assert!(matches!(
+            OnBack::parse("2mm sideways"),
+            Err(WordsError::Unknown(_))
+        ));
+        assert!(matches!(
+            OnBack::parse("2 parsecs low"),
+            Err(WordsError::Unknown(_))
+        ));
+        assert!(matches!(
+            OnBack::parse("0.1 wide"),
+            Err(WordsError::Unknown(_))
+        ));
+    }
+
+    #[test]
+    fn what_is_seen_is_said_with_its_side_of_the_cross() {
+        let words = seen_in_words(Length::mm(-0.4), Length::mm(2.1));
+        assert_eq!(
+            words.as_deref(),
+            Some("2.1 mm too low and 0.4 mm too far left")
+        );
+        assert_eq!(seen_in_words(Length::mm(0.001), Length::ZERO), None);
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in ".{0,60}") {
+            let _ = OnBack::parse(&text);
+        }
+    }
+}

@@ -1,0 +1,443 @@
+//! The commands and their options.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use tympan_app::correct::Sides;
+use tympan_app::measure::FlippedBy;
+use tympan_app::pages::BackPages;
+use tympan_app::plan::Place;
+use tympan_app::sheet::{Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
+
+/// Puts the backs of home-printed cards behind their fronts.
+///
+/// Measures where a printer puts the second side of a sheet, and corrects PDF files so that the
+/// backs land.
+#[derive(Parser, Debug)]
+#[command(
+    name = "tympan",
+    version,
+    max_term_width = 100,
+    after_help = "Example, when backs come out 2 mm low:\n  \
+        tympan correct game.pdf -o game-right.pdf --seen \"2mm low, 0.4mm left\"\n\n\
+        Lengths are millimetres where no unit is given; 0.08in is understood too.\n\
+        Without a command, Tympan writes a demo game and shows the whole way on it."
+)]
+pub struct Cli {
+    /// The folder that set-ups and readings are kept in (usually the user's own data folder).
+    #[arg(long, global = true, env = "TYMPAN_DATA", value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Answer in JSON, for scripts.
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// What to do.
+#[derive(Subcommand, Debug)]
+pub enum Command {
+    /// Make, list and keep set-ups: a printer with its stock, tray and way of flipping.
+    #[command(subcommand)]
+    Setup(SetupCommand),
+    /// Write test sheets to print on both sides.
+    #[command(
+        after_help = "Example:\n  tympan testsheet --setup \"rear tray\" --sheets 3 -o test.pdf"
+    )]
+    Testsheet(Testsheet),
+    /// Read test sheets into the log: with a pin, with a ruler, or from a table.
+    #[command(after_help = "Examples:\n  \
+        tympan read --setup \"rear tray\" --sheet 1 --pin \"A: 2.1 low, 0.4 left\" --pin \"B: 2 low\"\n  \
+        tympan read --setup \"rear tray\" --ruler \"2mm low, 0.5mm left\"\n  \
+        tympan read --setup \"rear tray\" --table holes.csv\n\n\
+        Prick a pin through a cross on the front; on the back, the words beside the grid where the\n\
+        hole lies are the answer. With nothing but --setup and --sheet, Tympan asks place by place.\n\
+        A table has lines like: 1, A, 2.1 low, 0.4 left")]
+    Read(Read),
+    /// Say what is known about a set-up, and what to expect of the next sheets.
+    #[command(after_help = "Example:\n  tympan report --setup \"rear tray\" --picture field.svg")]
+    Report(Report),
+    /// Correct a PDF, so that its backs land behind its fronts.
+    #[command(after_help = "Examples:\n  \
+        tympan correct game.pdf -o right.pdf --setup \"rear tray\"\n  \
+        tympan correct game.pdf -o right.pdf --seen \"2mm low, 0.4mm left, tilted 0.2 clockwise\"\n  \
+        tympan correct game.pdf -o right.pdf --move \"2mm up, 0.4mm right\"\n  \
+        tympan correct fronts.pdf --back-file backs.pdf -o both.pdf --setup \"rear tray\"\n\n\
+        Print the result at actual size (100 %), never fitted to the page.")]
+    Correct(Correct),
+    /// Convert paper weights: what is written on a wrapper, in all units.
+    #[command(after_help = "Example:\n  tympan stock \"65 lb cover\"")]
+    Stock(StockArgs),
+    /// Look through the readings of a set-up; set one aside or bring it back.
+    #[command(after_help = "Examples:\n  tympan log --setup \"rear tray\"\n  \
+        tympan log --set-aside 7K2M9QX4 --why \"the sheet slipped\"")]
+    Log(Log),
+    /// Write the demo game, Saltmarsh Ferry, and a faulty printer's test sheets to play with.
+    #[command(after_help = "Example:\n  tympan demo saltmarsh")]
+    Demo(Demo),
+    /// Print a completion script for a shell, or the manual page.
+    #[command(hide = true)]
+    Generate(Generate),
+}
+
+/// Making, listing and keeping set-ups.
+#[derive(Subcommand, Debug)]
+pub enum SetupCommand {
+    /// Make a set-up.
+    #[command(after_help = "Example:\n  tympan setup new \"rear tray\" --paper a4 \
+        --stock \"65 lb cover\" --flip sideways --feed rear")]
+    New(Box<SetupNew>),
+    /// List all set-ups.
+    List,
+    /// Show one set-up.
+    Show {
+        /// Its name.
+        name: String,
+    },
+    /// Give a set-up another name.
+    Rename {
+        /// Its name.
+        name: String,
+        /// The name it gets.
+        to: String,
+    },
+    /// Make a set-up like another one, without its readings.
+    Copy {
+        /// The one to copy.
+        name: String,
+        /// The name of the copy.
+        to: String,
+    },
+    /// Remove a set-up. Its readings are kept until it is purged; restore brings it back.
+    Remove {
+        /// Its name.
+        name: String,
+    },
+    /// Bring back a removed set-up.
+    Restore {
+        /// Its name.
+        name: String,
+    },
+    /// Write set-ups with their readings as JSON.
+    Export {
+        /// Their names; all set-ups where none is given.
+        names: Vec<String>,
+        /// The file to write; it must not exist. Written to stdout where none is given.
+        #[arg(short, long, value_name = "FILE")]
+        output: Option<PathBuf>,
+    },
+    /// Take in set-ups and readings from an export.
+    Import {
+        /// The file.
+        file: PathBuf,
+        /// Take them in as new ones, though the same are here already.
+        #[arg(long)]
+        as_new: bool,
+    },
+}
+
+/// A new set-up.
+#[derive(Args, Debug)]
+pub struct SetupNew {
+    /// A name for it, such as "rear tray".
+    pub name: String,
+    /// The paper: a4, letter, legal, a3, tabloid, "jis b5", or a size like 210x297mm.
+    #[arg(long)]
+    pub paper: Paper,
+    /// How the back stands to the front of a sheet held upright: sideways if heads lie together,
+    /// as in a book; endways if head lies to foot, as in a notepad.
+    #[arg(long)]
+    pub flip: Flip,
+    /// What is on the wrapper: "65 lb cover", "300 gsm", "0.30 mm".
+    #[arg(long)]
+    pub stock: Option<Stock>,
+    /// Who turns the stack over between the passes.
+    #[arg(long, value_enum, default_value_t = By::Hand)]
+    pub flipped_by: By,
+    /// The side that is printed first.
+    #[arg(long, default_value = "front", value_name = "front|back")]
+    pub first: Side,
+    /// The edge that goes into the printer first, as seen on the print held upright.
+    #[arg(long, default_value = "head", value_name = "head|foot|left|right")]
+    pub leading: LeadingEdge,
+    /// The printer.
+    #[arg(long, default_value = "")]
+    pub printer: String,
+    /// The program printed from.
+    #[arg(long, default_value = "")]
+    pub program: String,
+    /// The driver.
+    #[arg(long, default_value = "")]
+    pub driver: String,
+    /// The media type chosen in the print dialog.
+    #[arg(long, default_value = "")]
+    pub media_type: String,
+    /// The quality chosen in the print dialog.
+    #[arg(long, default_value = "")]
+    pub quality: String,
+    /// Which ream or packet.
+    #[arg(long, default_value = "")]
+    pub ream: String,
+    /// The tray or path that feeds the sheets, such as rear.
+    #[arg(long, default_value = "")]
+    pub feed: String,
+    /// Where the printer cannot print: one width for all edges, or four: top,right,bottom,left.
+    #[arg(long, value_name = "MM[,MM,MM,MM]", value_delimiter = ',')]
+    pub unprintable: Vec<Length>,
+    /// Whatever is worth remembering.
+    #[arg(long, default_value = "")]
+    pub notes: String,
+}
+
+/// Who flips.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum By {
+    /// A person puts the stack back.
+    Hand,
+    /// The printer's own duplex unit.
+    Machine,
+}
+
+impl From<By> for FlippedBy {
+    fn from(by: By) -> Self {
+        match by {
+            By::Hand => Self::Hand,
+            By::Machine => Self::Machine,
+        }
+    }
+}
+
+/// Writing test sheets.
+#[derive(Args, Debug)]
+pub struct Testsheet {
+    /// The set-up's name.
+    #[arg(long)]
+    pub setup: String,
+    /// How many sheets; three to five are usual.
+    #[arg(long, default_value_t = 3)]
+    pub sheets: u32,
+    /// The PDF to write; it must not exist.
+    #[arg(short, long, value_name = "FILE")]
+    pub output: PathBuf,
+}
+
+/// Reading test sheets.
+#[derive(Args, Debug)]
+pub struct Read {
+    /// The set-up's name.
+    #[arg(long)]
+    pub setup: String,
+    /// The number on the sheet.
+    #[arg(long)]
+    pub sheet: Option<u32>,
+    /// What the grid says at a place: "A: 2.1 low, 0.4 left". Once for each place.
+    #[arg(long, value_name = "PLACE: WORDS")]
+    pub pin: Vec<String>,
+    /// What a ruler says, looking at the back: "2mm low, 0.5mm left".
+    #[arg(long, value_name = "WORDS", conflicts_with_all = ["pin", "table"])]
+    pub ruler: Option<String>,
+    /// A table of holes, a line for each: sheet, place, words. "-" reads it from stdin.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["pin", "sheet"])]
+    pub table: Option<PathBuf>,
+    /// What the 100 mm rules measure: "96.8 across, 96.9 along", or "back 100.1 across".
+    #[arg(long, value_name = "WORDS")]
+    pub rule: Vec<String>,
+    /// The side that was printed first, if you want it checked against the set-up's.
+    #[arg(long, value_name = "front|back")]
+    pub first: Option<Side>,
+    /// The sheet was read before; this reading takes the place of that one.
+    #[arg(long)]
+    pub again: bool,
+}
+
+/// Reporting.
+#[derive(Args, Debug)]
+pub struct Report {
+    /// The set-up's name.
+    #[arg(long)]
+    pub setup: String,
+    /// The trimmed card that bleed and border are worked out for: a name like poker or bridge, or
+    /// a size like 57x87mm.
+    #[arg(long, default_value = "poker")]
+    pub card: String,
+    /// How well you cut: 19 cuts in 20 fall within this of where they should.
+    #[arg(long, default_value = "0.5mm")]
+    pub cut: Length,
+    /// Write a picture of the error field and the sheets (SVG).
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
+}
+
+/// Correcting.
+#[derive(Args, Debug)]
+pub struct Correct {
+    /// The PDF; several files of one game are put one after the other.
+    #[arg(required = true, value_name = "IN.pdf")]
+    pub inputs: Vec<PathBuf>,
+    /// The PDF to write; it must not exist.
+    #[arg(short, long, value_name = "OUT.pdf")]
+    pub output: PathBuf,
+    /// Correct by the readings of this set-up.
+    #[arg(long, group = "cause")]
+    pub setup: Option<String>,
+    /// Correct by what was seen, looking at the back: "2mm low, 0.4mm left, tilted 0.2 clockwise".
+    #[arg(long, group = "cause", value_name = "WORDS")]
+    pub seen: Option<String>,
+    /// Do this to the back pages, looking at them: "2mm up, 0.4mm right", or DX,DY in mm (x right,
+    /// y down).
+    #[arg(long = "move", value_name = "WORDS|DX,DY", allow_hyphen_values = true, conflicts_with_all = ["setup", "seen"])]
+    pub moved: Option<String>,
+    /// Tilt the back pages too: degrees, clockwise as seen.
+    #[arg(long, value_name = "DEGREES", allow_hyphen_values = true, conflicts_with_all = ["setup", "seen"])]
+    pub tilt: Option<tympan_app::sheet::Angle>,
+    /// Stretch the back pages too: across and from top to bottom, as in 0.1%,-0.05%.
+    #[arg(long, value_name = "X%,Y%", allow_hyphen_values = true, conflicts_with_all = ["setup", "seen"])]
+    pub stretch: Option<String>,
+    /// Which side is moved.
+    #[arg(long, value_enum, default_value_t = On::Backs)]
+    pub on: On,
+    /// Which pages are backs: even, odd, second-half, last (one back for all), all, or 2,4,6-10.
+    #[arg(long, default_value = "even", value_parser = backs)]
+    pub backs: BackPages,
+    /// The backs are in a file of their own: one page for each front, or one for all.
+    #[arg(long, value_name = "BACKS.pdf", conflicts_with = "backs")]
+    pub back_file: Option<PathBuf>,
+    /// How the file means its backs, page against page: sideways (as in a book) or endways (as in
+    /// a notepad).
+    #[arg(long)]
+    pub flip: Option<Flip>,
+    /// Put the pages on this paper, at true size.
+    #[arg(long)]
+    pub paper: Option<Paper>,
+    /// Where on the paper: the page's middle in its middle, or the middle of what is printed
+    /// (trim marks and all).
+    #[arg(long, value_enum, default_value_t = PlaceArg::Centre)]
+    pub place: PlaceArg,
+    /// Keep landscape pages landscape; the printing program turns them this way onto the sheet.
+    #[arg(long, value_enum, value_name = "clockwise|anticlockwise")]
+    pub driver_turns: Option<TurnArg>,
+    /// The file's password.
+    #[arg(long)]
+    pub password: Option<String>,
+    /// Yes, move things farther than 25 mm.
+    #[arg(long)]
+    pub yes_really: bool,
+}
+
+fn backs(text: &str) -> Result<BackPages, String> {
+    text.parse().map_err(|e: tympan_app::pages::PagesError| format!("{e}; {}", e.hint()))
+}
+
+/// Which side is moved.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum On {
+    /// The backs come to the fronts.
+    Backs,
+    /// The fronts come to the backs.
+    Fronts,
+    /// Each goes half the way.
+    Both,
+}
+
+impl From<On> for Sides {
+    fn from(on: On) -> Self {
+        match on {
+            On::Backs => Self::Backs,
+            On::Fronts => Self::Fronts,
+            On::Both => Self::Both,
+        }
+    }
+}
+
+/// Where on the paper.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum PlaceArg {
+    /// The page's middle.
+    Centre,
+    /// The middle of what is printed.
+    Marks,
+}
+
+impl From<PlaceArg> for Place {
+    fn from(place: PlaceArg) -> Self {
+        match place {
+            PlaceArg::Centre => Self::Centre,
+            PlaceArg::Marks => Self::Marks,
+        }
+    }
+}
+
+/// How a driver turns landscape pages.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum TurnArg {
+    /// The page's head comes to the sheet's right edge.
+    Clockwise,
+    /// The page's head comes to the sheet's left edge.
+    Anticlockwise,
+}
+
+impl From<TurnArg> for QuarterTurn {
+    fn from(turn: TurnArg) -> Self {
+        match turn {
+            TurnArg::Clockwise => Self::Clockwise,
+            TurnArg::Anticlockwise => Self::Anticlockwise,
+        }
+    }
+}
+
+/// Converting stock.
+#[derive(Args, Debug)]
+pub struct StockArgs {
+    /// What is on the wrapper: "65 lb cover", "300 gsm matt", "12 pt".
+    #[arg(required = true)]
+    pub stock: Vec<String>,
+}
+
+/// Looking through the log.
+#[derive(Args, Debug)]
+pub struct Log {
+    /// The set-up's name.
+    #[arg(long, required_unless_present_any = ["set_aside", "bring_back"])]
+    pub setup: Option<String>,
+    /// Leave this reading out from now on; it is kept.
+    #[arg(long, value_name = "READING", requires = "why")]
+    pub set_aside: Option<String>,
+    /// Why it is set aside.
+    #[arg(long, value_name = "REASON")]
+    pub why: Option<String>,
+    /// Use this reading again.
+    #[arg(long, value_name = "READING", conflicts_with = "set_aside")]
+    pub bring_back: Option<String>,
+}
+
+/// Writing the demo.
+#[derive(Args, Debug)]
+pub struct Demo {
+    /// The folder to write; it must not exist.
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
+}
+
+/// Shell completions and the manual page.
+#[derive(Args, Debug)]
+pub struct Generate {
+    /// What to print.
+    #[arg(value_enum)]
+    pub what: Generated,
+}
+
+/// What can be generated.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Generated {
+    /// The manual page.
+    Man,
+    /// Completions for bash.
+    Bash,
+    /// Completions for zsh.
+    Zsh,
+    /// Completions for fish.
+    Fish,
+    /// Completions for PowerShell.
+    Powershell,
+}

@@ -1,0 +1,37 @@
+//! The commands, one file for each.
+
+mod correct;
+mod demo;
+mod generate;
+mod log;
+mod read;
+mod report;
+mod setup;
+mod stock;
+mod testsheet;
+
+use tympan_app::Refusal;
+use tympan_app::store::Store;
+
+use crate::args::{Cli, Command};
+
+/// Does what was asked.
+pub fn run(cli: &Cli) -> Result<(), Refusal> {
+    match &cli.command {
+        Some(Command::Setup(command)) => setup::run(cli, command),
+        Some(Command::Testsheet(args)) => testsheet::run(cli, args),
+        Some(Command::Read(args)) => read::run(cli, args),
+        Some(Command::Report(args)) => report::run(cli, args),
+        Some(Command::Correct(args)) => correct::run(cli, args),
+        Some(Command::Stock(args)) => stock::run(cli, args),
+        Some(Command::Log(args)) => log::run(cli, args),
+        Some(Command::Demo(args)) => demo::run(cli, &args.folder),
+        Some(Command::Generate(args)) => generate::run(args.what),
+        None => demo::run_by_default(cli),
+    }
+}
+
+/// The store in the data folder.
+fn store(cli: &Cli) -> Result<Store, Refusal> {
+    tympan_app::open_store(cli.data.clone())
+}
