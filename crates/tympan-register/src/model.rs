@@ -54,6 +54,10 @@ impl Model {
         &self.prior
     }
 
+    pub(crate) fn points(&self) -> u32 {
+        self.points
+    }
+
     /// Learns the steady error and the scatter from readings of one set-up. The same readings
     /// give the same bits.
     ///
