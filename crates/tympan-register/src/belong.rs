@@ -9,7 +9,8 @@ use crate::reading::Reduced;
 use crate::scatter::{Draw, sample};
 use crate::terms::{Field, LOOSE, TERMS, Vec8};
 
-const RAYS: u32 = 4096;
+/// At least so many rays in all.
+const RAYS: u32 = 8192;
 const SEED: u32 = 53;
 
 /// How well each sheet agrees with the others: each is predicted from all but itself.
@@ -132,31 +133,26 @@ fn tail(parts: &[(f64, Vector3<f64>, Matrix3<f64>)], x: &Vector3<f64>, kept: usi
     }
     let dot = |u: &Vector3<f64>, v: &Vector3<f64>| u.dot(&(metric * v));
     let limit = dot(&(x - mean), &(x - mean));
-    let mut cumulated = Vec::with_capacity(parts.len());
-    let mut sum = 0.0;
-    for (weight, _, _) in parts {
-        sum += weight;
-        cumulated.push(sum);
-    }
+    // Every part gets its rays, also the unlikely wide ones, which the far tail comes from.
+    let rays = RAYS.div_ceil(parts.len() as u32).max(1);
     let outside = |i: u32| {
-        let share = sobol(i, 0, SEED) * sum;
-        let k = cumulated.partition_point(|&c| c <= share).min(parts.len() - 1);
-        let (_, from, spread) = &parts[k];
+        let (weight, from, spread) = &parts[(i / rays) as usize];
+        let share = weight / f64::from(rays);
         // Four scores: three coordinates and one to make the number even.
-        let z: [f64; 4] = std::array::from_fn(|d| normal_quantile(sobol(i, 1 + d as u32, SEED)));
+        let z: [f64; 4] = std::array::from_fn(|d| normal_quantile(sobol(i, d as u32, SEED)));
         let length = z.iter().map(|v| v * v).sum::<f64>().sqrt();
         let along = root_of(spread) * Vector3::new(z[0], z[1], z[2]) / length;
         let a = from - mean;
         let (aa, ab, bb) = (dot(&a, &a) - limit, dot(&a, &along), dot(&along, &along));
         let root = ab * ab - bb * aa;
         if bb <= 0.0 || root <= 0.0 {
-            return if aa < 0.0 { 0.0 } else { 1.0 };
+            return if aa < 0.0 { 0.0 } else { share };
         }
         let (low, high) = ((-ab - root.sqrt()) / bb, (-ab + root.sqrt()) / bb);
         if high <= 0.0 {
-            return 1.0;
+            return share;
         }
-        1.0 - chi_cdf_even(4, high) + chi_cdf_even(4, low.max(0.0))
+        share * (1.0 - chi_cdf_even(4, high) + chi_cdf_even(4, low.max(0.0)))
     };
-    (0..RAYS).map(outside).sum::<f64>() / f64::from(RAYS)
+    (0..rays * parts.len() as u32).map(outside).sum()
 }

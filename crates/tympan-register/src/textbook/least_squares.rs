@@ -21,7 +21,7 @@ pub struct LeastSquares {
     pub degrees_of_freedom: usize,
 }
 
-/// Fits `y` to the columns of `x` (an intercept is a column of ones), with one step of iterative
+/// Fits `y` to the columns of `x` (an intercept is a column of ones), with iterative
 /// refinement.
 ///
 /// # Errors
@@ -48,16 +48,23 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
     if diagonal.iter().any(|d| d.abs() <= 1e-13 * diagonal.amax()) {
         return Err(TextbookError::Singular);
     }
-    let solve = |b: &DVector<f64>| {
-        let mut qb = b.clone();
-        qr.q_tr_mul(&mut qb);
-        r.solve_upper_triangular(&qb.rows(0, columns).into_owned())
-            .ok_or(TextbookError::Singular)
-    };
-    let mut coefficients = solve(y)?;
-    let mut residual = y - &scaled * &coefficients;
-    coefficients += solve(&exact_residual(&scaled, &coefficients, y))?;
-    residual.copy_from(&exact_residual(&scaled, &coefficients, y));
+    // Refines coefficients and residuals together, for residuals that are not small (Å. Björck,
+    // *Iterative refinement of linear least squares solutions*, BIT 7, 1967).
+    let r_transposed = r.transpose();
+    let mut coefficients = DVector::zeros(columns);
+    let mut residual = DVector::zeros(rows);
+    for _ in 0..4 {
+        let f = misfit(&scaled, &coefficients, y, &residual);
+        let slack = leaning(&scaled, &residual);
+        let d = r_transposed.solve_lower_triangular(&slack).ok_or(TextbookError::Singular)?;
+        let mut qf = f.clone();
+        qr.q_tr_mul(&mut qf);
+        let step = r
+            .solve_upper_triangular(&(qf.rows(0, columns) + d))
+            .ok_or(TextbookError::Singular)?;
+        residual += f - &scaled * &step;
+        coefficients += step;
+    }
 
     let degrees_of_freedom = rows - columns;
     let residual_square = residual.norm_squared();
@@ -78,19 +85,53 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
     })
 }
 
-/// `y − x·c`, each element summed with compensation (Ogita, Rump & Oishi, *Accurate sum and dot
-/// product*, 2005), as if in twice the working precision.
-fn exact_residual(x: &DMatrix<f64>, c: &DVector<f64>, y: &DVector<f64>) -> DVector<f64> {
+/// A sum with what rounding took from it (Ogita, Rump & Oishi, *Accurate sum and dot product*,
+/// 2005), as if in twice the working precision.
+#[derive(Clone, Copy, Default)]
+struct Accurate {
+    sum: f64,
+    lost: f64,
+}
+
+impl Accurate {
+    fn add(&mut self, x: f64) {
+        let next = self.sum + x;
+        let part = next - self.sum;
+        self.lost += (self.sum - (next - part)) + (x - part);
+        self.sum = next;
+    }
+
+    fn add_product(&mut self, x: f64, y: f64) {
+        let product = x * y;
+        self.add(product);
+        self.lost += x.mul_add(y, -product);
+    }
+
+    fn value(self) -> f64 {
+        self.sum + self.lost
+    }
+}
+
+/// `y − residual − x·c`.
+fn misfit(x: &DMatrix<f64>, c: &DVector<f64>, y: &DVector<f64>, residual: &DVector<f64>) -> DVector<f64> {
     DVector::from_fn(y.len(), |i, _| {
-        let (mut sum, mut error) = (y[i], 0.0);
+        let mut sum = Accurate::default();
+        sum.add(y[i]);
+        sum.add(-residual[i]);
         for j in 0..c.len() {
-            let product = -x[(i, j)] * c[j];
-            let low = (-x[(i, j)]).mul_add(c[j], -product);
-            let next = sum + product;
-            let part = next - sum;
-            error += (sum - (next - part)) + (product - part) + low;
-            sum = next;
+            sum.add_product(-x[(i, j)], c[j]);
         }
-        sum + error
+        sum.value()
+    })
+}
+
+/// `xᵀ·residual`, which is nothing at the solution.
+fn leaning(x: &DMatrix<f64>, residual: &DVector<f64>) -> DVector<f64> {
+    DVector::from_fn(x.ncols(), |j, _| {
+        let mut sum = Accurate::default();
+        for i in 0..residual.len() {
+            sum.add_product(x[(i, j)], residual[i]);
+        }
+        sum.value()
     })
 }
