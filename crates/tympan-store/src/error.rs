@@ -128,7 +128,9 @@ pub enum StoreError {
     #[error("the id {0} is in use already")]
     IdTaken(String),
     /// The readings would lose their meaning.
-    #[error("the {what} of \"{name}\" cannot change: it has {readings} readings taken with the old one")]
+    #[error(
+        "the {what} of \"{name}\" cannot change: it has {readings} readings taken with the old one"
+    )]
     HasReadings {
         /// The set-up's name.
         name: String,
@@ -144,7 +146,10 @@ pub enum StoreError {
     #[error("the set-up \"{0}\" is not removed")]
     NotRemoved(String),
     /// More sheets than numbers.
-    #[error("the set-up \"{name}\" has used {issued} of {} sheet numbers", crate::LAST_SHEET)]
+    #[error(
+        "the set-up \"{name}\" has used {issued} of {} sheet numbers",
+        crate::LAST_SHEET
+    )]
     NoSheetNumbers {
         /// The set-up's name.
         name: String,
@@ -203,7 +208,9 @@ impl StoreError {
     pub fn hint(&self) -> String {
         match self {
             Self::NoDataFolder => "name a folder for the data with --data or TYMPAN_DATA".into(),
-            Self::Folder { .. } => format!("make it a folder that you may write in, or {OTHER_FOLDER}"),
+            Self::Folder { .. } => {
+                format!("make it a folder that you may write in, or {OTHER_FOLDER}")
+            }
             Self::ReadOnly { .. } => {
                 format!("allow writing in the folder and to its files, or {OTHER_FOLDER}")
             }
@@ -223,7 +230,11 @@ impl StoreError {
             Self::Database { .. } => {
                 "do it again; if it stays, check the disk and put a back-up in its place".into()
             }
-            Self::UnknownSetUp { name, removed: true, .. } => {
+            Self::UnknownSetUp {
+                name,
+                removed: true,
+                ..
+            } => {
                 format!("it was removed; restore it with: tympan setup restore \"{name}\"")
             }
             Self::UnknownSetUp { known, .. } if known.is_empty() => {
@@ -268,9 +279,10 @@ impl StoreError {
                 Self::ReadOnly { file }
             }
             Some(ErrorCode::NotADatabase) => Self::NotADatabase { file },
-            Some(ErrorCode::DatabaseCorrupt) => {
-                Self::Damaged { file, reason: source.to_string() }
-            }
+            Some(ErrorCode::DatabaseCorrupt) => Self::Damaged {
+                file,
+                reason: source.to_string(),
+            },
             _ => Self::Database { file, source },
         }
     }

@@ -25,7 +25,11 @@ fn resolve(
     var: impl Fn(&str) -> Option<OsString>,
     home: Option<PathBuf>,
 ) -> Option<PathBuf> {
-    let set = |name: &str| var(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    let set = |name: &str| {
+        var(name)
+            .filter(|value| !value.is_empty())
+            .map(PathBuf::from)
+    };
     // The specification has relative paths ignored.
     let absolute = |name: &str| set(name).filter(|path| path.is_absolute());
     if let Some(folder) = chosen.or_else(|| set("TYMPAN_DATA")) {
@@ -47,17 +51,31 @@ fn resolve(
 mod tests {
     use super::*;
 
-    fn resolved(chosen: Option<&str>, vars: &[(&str, &str)], home: Option<&str>) -> Option<PathBuf> {
-        let var = |name: &str| vars.iter().find(|(n, _)| *n == name).map(|(_, v)| OsString::from(v));
+    fn resolved(
+        chosen: Option<&str>,
+        vars: &[(&str, &str)],
+        home: Option<&str>,
+    ) -> Option<PathBuf> {
+        let var = |name: &str| {
+            vars.iter()
+                .find(|(n, _)| *n == name)
+                .map(|(_, v)| OsString::from(v))
+        };
         resolve(chosen.map(PathBuf::from), var, home.map(PathBuf::from))
     }
 
     #[test]
     fn a_chosen_folder_comes_before_all() {
         let vars = [("TYMPAN_DATA", "/env"), ("XDG_DATA_HOME", "/xdg")];
-        assert_eq!(resolved(Some("mine"), &vars, Some("/home/u")), Some("mine".into()));
+        assert_eq!(
+            resolved(Some("mine"), &vars, Some("/home/u")),
+            Some("mine".into())
+        );
         assert_eq!(resolved(None, &vars, Some("/home/u")), Some("/env".into()));
-        assert_eq!(resolved(None, &vars[1..], Some("/home/u")), Some("/xdg/tympan".into()));
+        assert_eq!(
+            resolved(None, &vars[1..], Some("/home/u")),
+            Some("/xdg/tympan".into())
+        );
     }
 
     #[test]

@@ -17,16 +17,24 @@ const LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 ///
 /// # Panics
 /// Where the system has no source of random numbers; no supported system is without one.
-#[expect(clippy::expect_used, reason = "an id that is not random would be worse than none")]
+#[expect(
+    clippy::expect_used,
+    reason = "an id that is not random would be worse than none"
+)]
 fn random<const N: usize>() -> String {
     let mut bytes = [0_u8; N];
     getrandom::fill(&mut bytes).expect("the system gives random numbers");
-    bytes.iter().map(|b| char::from(LETTERS[usize::from(b % 32)])).collect()
+    bytes
+        .iter()
+        .map(|b| char::from(LETTERS[usize::from(b % 32)]))
+        .collect()
 }
 
 fn checked(text: &str, longest: usize) -> Result<String, NotAnId> {
     let upper = text.trim().to_ascii_uppercase();
-    let plain = upper.bytes().all(|b| b.is_ascii_digit() || b.is_ascii_uppercase());
+    let plain = upper
+        .bytes()
+        .all(|b| b.is_ascii_digit() || b.is_ascii_uppercase());
     if plain && (1..=longest).contains(&upper.len()) {
         Ok(upper)
     } else {

@@ -146,7 +146,10 @@ impl SetUp {
     /// Refuses what no set-up can be.
     pub(crate) fn check(&self) -> Result<(), StoreError> {
         check_name(&self.name)?;
-        let bad = |reason: String| StoreError::BadSetUp { name: self.name.clone(), reason };
+        let bad = |reason: String| StoreError::BadSetUp {
+            name: self.name.clone(),
+            reason,
+        };
         for (what, text) in [
             ("printer", &self.printer),
             ("program", &self.program),
@@ -157,19 +160,29 @@ impl SetUp {
             ("feed", &self.feed),
         ] {
             if text.chars().count() > LONGEST_LINE || text.chars().any(char::is_control) {
-                return Err(bad(format!("its {what} is not one line of at most {LONGEST_LINE} characters")));
+                return Err(bad(format!(
+                    "its {what} is not one line of at most {LONGEST_LINE} characters"
+                )));
             }
         }
         if self.notes.chars().count() > LONGEST_NOTES {
-            return Err(bad(format!("its notes are longer than {LONGEST_NOTES} characters")));
+            return Err(bad(format!(
+                "its notes are longer than {LONGEST_NOTES} characters"
+            )));
         }
         if let Some(u) = self.unprintable
-            && ![u.top, u.right, u.bottom, u.left].iter().all(|m| (0.0..=WIDEST_MARGIN).contains(m))
+            && ![u.top, u.right, u.bottom, u.left]
+                .iter()
+                .all(|m| (0.0..=WIDEST_MARGIN).contains(m))
         {
-            return Err(bad(format!("an unprintable margin is not between 0 and {WIDEST_MARGIN} mm")));
+            return Err(bad(format!(
+                "an unprintable margin is not between 0 and {WIDEST_MARGIN} mm"
+            )));
         }
         if self.sheets_issued > LAST_SHEET {
-            return Err(bad(format!("more than {LAST_SHEET} test sheets are numbered")));
+            return Err(bad(format!(
+                "more than {LAST_SHEET} test sheets are numbered"
+            )));
         }
         Ok(())
     }
@@ -204,7 +217,10 @@ pub(crate) fn name_key(name: &str) -> String {
 
 pub(crate) fn check_name(name: &str) -> Result<(), StoreError> {
     let bad = |reason: &'static str| {
-        Err(StoreError::BadName { name: name.chars().take(LONGEST_NAME).collect(), reason })
+        Err(StoreError::BadName {
+            name: name.chars().take(LONGEST_NAME).collect(),
+            reason,
+        })
     };
     if name.is_empty() {
         bad("it is empty")
@@ -245,7 +261,12 @@ mod tests {
     fn absurd_margins_are_refused() {
         for margin in [-1.0, 100.1, f64::NAN, f64::INFINITY] {
             let mut s = named("rear tray");
-            s.unprintable = Some(Unprintable { top: 4.2, right: 4.2, bottom: margin, left: 4.2 });
+            s.unprintable = Some(Unprintable {
+                top: 4.2,
+                right: 4.2,
+                bottom: margin,
+                left: 4.2,
+            });
             assert!(s.check().is_err(), "{margin}");
         }
     }
@@ -258,7 +279,10 @@ mod tests {
         )
         .expect("enough");
         assert_eq!(s.flipped_by, FlippedBy::Hand);
-        assert_eq!((s.first_side, s.leading_edge), (Side::Front, LeadingEdge::Head));
+        assert_eq!(
+            (s.first_side, s.leading_edge),
+            (Side::Front, LeadingEdge::Head)
+        );
         assert_eq!(s.paper.name(), "iso_a4_210x297mm");
     }
 }

@@ -27,6 +27,9 @@ pub const FILE_NAME: &str = "tympan.sqlite3";
 /// Held by the process that makes or migrates the database.
 const LOCK_NAME: &str = "tympan.lock";
 
+/// The smallest page that a database can have, bytes (SQLite file format, 1.3.2).
+const SHORTEST_DATABASE: u64 = 512;
+
 /// How long to wait for another process by default.
 const PATIENCE: Duration = Duration::from_secs(5);
 
@@ -72,9 +75,10 @@ impl Fault {
     fn in_file(self, file: &Path) -> StoreError {
         match self {
             Self::Sqlite(e) => StoreError::sqlite(file, e),
-            Self::Json(e) => {
-                StoreError::Damaged { file: file.into(), reason: format!("a record is not readable: {e}") }
-            }
+            Self::Json(e) => StoreError::Damaged {
+                file: file.into(),
+                reason: format!("a record is not readable: {e}"),
+            },
             Self::Refused(e) => e,
         }
     }
@@ -95,14 +99,29 @@ impl Store {
     /// # Errors
     /// As for [`Store::open`].
     pub fn open_waiting(folder: &Path, patience: Duration) -> Result<Self, StoreError> {
-        let unusable = |source| StoreError::Folder { folder: folder.into(), source };
+        let unusable = |source| StoreError::Folder {
+            folder: folder.into(),
+            source,
+        };
         fs::create_dir_all(folder).map_err(unusable)?;
         let file = folder.join(FILE_NAME);
-        let known = file.try_exists().map_err(unusable)?;
+        let size = file
+            .metadata()
+            .map(|m| m.len())
+            .or_else(|e| match e.kind() {
+                io::ErrorKind::NotFound => Ok(0),
+                _ => Err(unusable(e)),
+            })?;
+        // SQLite takes a file that is too short for its header for an empty database.
+        if (1..SHORTEST_DATABASE).contains(&size) {
+            return Err(StoreError::NotADatabase { file });
+        }
         let until = Instant::now() + patience;
         let db = Connection::open(&file).map_err(|e| StoreError::sqlite(&file, e))?;
         let mut store = Self { db, file };
-        store.prepare(folder, known, patience, until).map_err(|e| e.in_file(&store.file))?;
+        store
+            .prepare(folder, patience, until)
+            .map_err(|e| e.in_file(&store.file))?;
         Ok(store)
     }
 
@@ -123,25 +142,25 @@ impl Store {
         &self.file
     }
 
-    fn prepare(
-        &mut self,
-        folder: &Path,
-        known: bool,
-        patience: Duration,
-        until: Instant,
-    ) -> Result<(), Fault> {
+    fn prepare(&mut self, folder: &Path, patience: Duration, until: Instant) -> Result<(), Fault> {
         self.db.busy_timeout(patience)?;
         let version = self.refuse_foreign()?;
-        if known && self.db.is_readonly("main")? {
-            return Err(StoreError::ReadOnly { file: self.file.clone() }.into());
+        if self.db.is_readonly("main")? {
+            return Err(StoreError::ReadOnly {
+                file: self.file.clone(),
+            }
+            .into());
         }
-        let mode: String = self.db.pragma_query_value(None, "journal_mode", |row| row.get(0))?;
+        let mode: String = self
+            .db
+            .pragma_query_value(None, "journal_mode", |row| row.get(0))?;
         if version < schema::LATEST || mode != "wal" {
             // SQLite does not wait where two processes change the journal mode at once, and the
             // version must not change between being looked at and being raised.
             let lock = self.lock(folder, until)?;
             self.refuse_foreign()?;
-            self.db.pragma_update_and_check(None, "journal_mode", "wal", |_| Ok(()))?;
+            self.db
+                .pragma_update_and_check(None, "journal_mode", "wal", |_| Ok(()))?;
             self.migrate()?;
             drop(lock);
         }
@@ -157,39 +176,62 @@ impl Store {
     /// The version of the database, unless it is not one that this program can use.
     fn refuse_foreign(&self) -> Result<i64, Fault> {
         let file = || self.file.clone();
-        let number = |pragma| self.db.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
+        let number = |pragma| {
+            self.db
+                .pragma_query_value(None, pragma, |row| row.get::<_, i64>(0))
+        };
         let version = number("user_version")?;
         if number("application_id")? != i64::from(schema::APPLICATION_ID) {
             let tables: i64 =
-                self.db.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+                self.db
+                    .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
             if version != 0 || tables != 0 {
                 return Err(StoreError::OtherProgram { file: file() }.into());
             }
         } else if version > schema::LATEST {
             let known = schema::LATEST;
-            return Err(StoreError::NewerDatabase { file: file(), found: version, known }.into());
+            return Err(StoreError::NewerDatabase {
+                file: file(),
+                found: version,
+                known,
+            }
+            .into());
         }
         Ok(version)
     }
 
     fn migrate(&mut self) -> Result<(), Fault> {
-        self.db.set_transaction_behavior(TransactionBehavior::Immediate);
-        schema::migrations().to_latest(&mut self.db).map_err(|e| match e {
-            rusqlite_migration::Error::RusqliteError { err, .. } => Fault::Sqlite(err),
-            other => {
-                let reason = other.to_string();
-                StoreError::Damaged { file: self.file.clone(), reason }.into()
-            }
-        })
+        self.db
+            .set_transaction_behavior(TransactionBehavior::Immediate);
+        schema::migrations()
+            .to_latest(&mut self.db)
+            .map_err(|e| match e {
+                rusqlite_migration::Error::RusqliteError { err, .. } => Fault::Sqlite(err),
+                other => {
+                    let reason = other.to_string();
+                    StoreError::Damaged {
+                        file: self.file.clone(),
+                        reason,
+                    }
+                    .into()
+                }
+            })
     }
 
     fn lock(&self, folder: &Path, until: Instant) -> Result<File, StoreError> {
         let unusable = |source: io::Error| match source.kind() {
             io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => {
-                StoreError::ReadOnly { file: self.file.clone() }
+                StoreError::ReadOnly {
+                    file: self.file.clone(),
+                }
             }
-            io::ErrorKind::StorageFull => StoreError::DiskFull { file: self.file.clone() },
-            _ => StoreError::Folder { folder: folder.into(), source },
+            io::ErrorKind::StorageFull => StoreError::DiskFull {
+                file: self.file.clone(),
+            },
+            _ => StoreError::Folder {
+                folder: folder.into(),
+                source,
+            },
         };
         let lock = File::create(folder.join(LOCK_NAME)).map_err(unusable)?;
         loop {
@@ -200,7 +242,9 @@ impl Store {
                     thread::sleep(Duration::from_millis(5));
                 }
                 Err(TryLockError::WouldBlock) => {
-                    return Err(StoreError::Locked { file: self.file.clone() });
+                    return Err(StoreError::Locked {
+                        file: self.file.clone(),
+                    });
                 }
             }
         }
@@ -212,7 +256,10 @@ impl Store {
     /// [`StoreError::Damaged`] with what was found first.
     pub fn check(&self) -> Result<(), StoreError> {
         self.read(|db| {
-            let damaged = |reason| StoreError::Damaged { file: self.file.clone(), reason };
+            let damaged = |reason| StoreError::Damaged {
+                file: self.file.clone(),
+                reason,
+            };
             let found: String = db.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
             if found != "ok" {
                 return Err(damaged(found).into());
@@ -230,24 +277,36 @@ impl Store {
     /// # Errors
     /// [`StoreError::FileExists`] rather than overwriting; [`StoreError::Write`].
     pub fn backup(&self, to: &Path) -> Result<(), StoreError> {
-        let failed = |source| StoreError::Write { file: to.into(), source };
+        let failed = |source| StoreError::Write {
+            file: to.into(),
+            source,
+        };
         if to.try_exists().map_err(failed)? {
             return Err(StoreError::FileExists(to.into()));
         }
-        let folder = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let folder = to
+            .parent()
+            .filter(|p| !p.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
         let copy = tempfile::Builder::new()
             .prefix(".tympan-backup-")
             .tempfile_in(folder)
             .map_err(failed)?;
         let name = copy.path().to_str().ok_or_else(|| {
-            failed(io::Error::new(io::ErrorKind::InvalidFilename, "its name is not UTF-8"))
+            failed(io::Error::new(
+                io::ErrorKind::InvalidFilename,
+                "its name is not UTF-8",
+            ))
         })?;
-        self.db.execute("VACUUM INTO ?1", [name]).map_err(|e| StoreError::sqlite(to, e))?;
+        self.db
+            .execute("VACUUM INTO ?1", [name])
+            .map_err(|e| StoreError::sqlite(to, e))?;
         copy.as_file().sync_all().map_err(failed)?;
-        copy.persist_noclobber(to).map_err(|e| match e.error.kind() {
-            io::ErrorKind::AlreadyExists => StoreError::FileExists(to.into()),
-            _ => failed(e.error),
-        })?;
+        copy.persist_noclobber(to)
+            .map_err(|e| match e.error.kind() {
+                io::ErrorKind::AlreadyExists => StoreError::FileExists(to.into()),
+                _ => failed(e.error),
+            })?;
         Ok(())
     }
 
@@ -257,7 +316,9 @@ impl Store {
         work: impl FnOnce(&Transaction) -> Result<T, Fault>,
     ) -> Result<T, StoreError> {
         let change = || {
-            let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+            let tx = self
+                .db
+                .transaction_with_behavior(TransactionBehavior::Immediate)?;
             let value = work(&tx)?;
             tx.commit()?;
             Ok(value)
@@ -296,7 +357,79 @@ pub(crate) fn records<T: DeserializeOwned>(
     let mut rows = statement.query(params)?;
     let mut all = Vec::new();
     while let Some(row) = rows.next()? {
-        all.push(from_json(row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?)?);
+        all.push(from_json(
+            row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?,
+        )?);
     }
     Ok(all)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{ReadingRecord, SetUp, Way};
+    use tympan_register::{Observation, Reading};
+    use tympan_sheet::{Flip, Point, Side, Vector};
+
+    /// SQLite reports a file that may not grow further as it reports a full disk.
+    #[test]
+    fn a_full_disk_loses_nothing_and_is_said() {
+        let dir = tempfile::tempdir().expect("a folder");
+        let mut store = Store::open(dir.path()).expect("a store");
+        let setup = SetUp::new("rear tray", "a4".parse().expect("a paper"), Flip::Sideways);
+        store.add_set_up(&setup).expect("a set-up");
+        let pair = || {
+            [(); 2].map(|()| {
+                let at = Observation::new(Point::new(20.0, 25.0), Vector::new(0.4, 2.1), 0.15);
+                let reading = Reading::new(vec![at]);
+                ReadingRecord::new(setup.id.clone(), Way::Pin, Side::Front, reading)
+            })
+        };
+        let limit = |store: &Store, pages: u32| {
+            let set = store
+                .db
+                .pragma_update_and_check(None, "max_page_count", pages, |_| Ok(()));
+            set.expect("a limit");
+        };
+        limit(&store, 24);
+        let mut stored = 0;
+        let error = loop {
+            assert!(stored < 1000, "the limit does nothing");
+            match store.add_readings(&pair()) {
+                Ok(()) => stored += 2,
+                Err(error) => break error,
+            }
+        };
+        assert!(matches!(error, StoreError::DiskFull { .. }), "{error}");
+        assert!(
+            error
+                .to_string()
+                .starts_with("the disk is full: nothing was stored in ")
+        );
+        assert_eq!(
+            error.hint(),
+            "make room and do it again; what was stored before is safe"
+        );
+        assert!(stored > 0);
+        assert_eq!(store.reading_count(&setup.id).expect("a count"), stored);
+        store.check().expect("sound");
+        limit(&store, 100_000);
+        store.add_readings(&pair()).expect("room again");
+    }
+
+    /// SQLite's documentation promises that a commit survives a power cut in the write-ahead log
+    /// with `synchronous=FULL` (2) only.
+    #[test]
+    fn every_commit_reaches_the_disk_before_it_is_acknowledged() {
+        let dir = tempfile::tempdir().expect("a folder");
+        drop(Store::open(dir.path()).expect("made"));
+        let store = Store::open(dir.path()).expect("found");
+        for (pragma, wanted) in [("synchronous", 2), ("fullfsync", 1), ("foreign_keys", 1)] {
+            let value: i64 = store
+                .db
+                .pragma_query_value(None, pragma, |row| row.get(0))
+                .expect("a value");
+            assert_eq!(value, wanted, "{pragma}");
+        }
+    }
 }

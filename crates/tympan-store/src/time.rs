@@ -93,7 +93,13 @@ mod tests {
 
     #[test]
     fn what_is_no_moment_is_refused() {
-        for text in ["", "yesterday", "2026-02-30T00:00:00Z", "1969-12-31T23:59:59Z", "2026-03-01"] {
+        for text in [
+            "",
+            "yesterday",
+            "2026-02-30T00:00:00Z",
+            "1969-12-31T23:59:59Z",
+            "2026-03-01",
+        ] {
             assert!(text.parse::<Timestamp>().is_err(), "{text}");
         }
     }

@@ -100,7 +100,11 @@ impl fmt::Display for ImportedSetUp {
         let name = &self.name;
         match self.outcome {
             Outcome::Added => {
-                write!(f, "\"{name}\" was added with {}", count(self.readings_added))?;
+                write!(
+                    f,
+                    "\"{name}\" was added with {}",
+                    count(self.readings_added)
+                )?;
                 if self.name != self.name_in_file {
                     write!(f, "; the name \"{}\" was taken", self.name_in_file)?;
                 }
@@ -110,11 +114,17 @@ impl fmt::Display for ImportedSetUp {
             }
             Outcome::Extended => {
                 let (new, known) = (count(self.readings_added), self.readings_known);
-                write!(f, "\"{name}\" was here and got {new}; {known} more were here already")?;
+                write!(
+                    f,
+                    "\"{name}\" was here and got {new}; {known} more were here already"
+                )?;
             }
             Outcome::Known => {
                 let known = count(self.readings_known);
-                write!(f, "\"{name}\" is here already with {known}: nothing was added")?;
+                write!(
+                    f,
+                    "\"{name}\" is here already with {known}: nothing was added"
+                )?;
             }
         }
         if self.kept_own {
@@ -148,7 +158,10 @@ impl Export {
         match header.schema {
             Some(SCHEMA) => {}
             Some(found) if found > SCHEMA => {
-                return Err(StoreError::NewerExport { found, known: SCHEMA });
+                return Err(StoreError::NewerExport {
+                    found,
+                    known: SCHEMA,
+                });
             }
             _ => return Err(not_an_export(&"it does not say \"schema\": 1")),
         }
@@ -229,12 +242,15 @@ impl Store {
         self.write(|db| {
             let one = |setup| match policy {
                 IdPolicy::Keep => keep(db, export, setup),
-                IdPolicy::Renew => {
-                    add(db, export, setup, SetUpId::random(), |_| ReadingId::random())
-                }
+                IdPolicy::Renew => add(db, export, setup, SetUpId::random(), |_| {
+                    ReadingId::random()
+                }),
             };
             let setups = export.setups.iter().map(one).collect::<Result<_, _>>()?;
-            Ok(Imported { setups, ignored: export.ignored.clone() })
+            Ok(Imported {
+                setups,
+                ignored: export.ignored.clone(),
+            })
         })
     }
 }
@@ -244,7 +260,12 @@ fn with_readings(db: &rusqlite::Connection, setups: Vec<SetUp>) -> Result<Export
     for setup in &setups {
         all.append(&mut readings::of(db, &setup.id)?);
     }
-    Ok(Export { schema: SCHEMA, setups, readings: all, ignored: Vec::new() })
+    Ok(Export {
+        schema: SCHEMA,
+        setups,
+        readings: all,
+        ignored: Vec::new(),
+    })
 }
 
 /// Adds a set-up that is not here under `id`.
@@ -255,17 +276,31 @@ fn add(
     id: SetUpId,
     reading_id: impl Fn(&ReadingId) -> ReadingId,
 ) -> Result<ImportedSetUp, Fault> {
-    let name =
-        if setup.removed.is_some() { setup.name.clone() } else { free_name(db, &setup.name)? };
-    let new = SetUp { id, name, ..setup.clone() };
+    let name = if setup.removed.is_some() {
+        setup.name.clone()
+    } else {
+        free_name(db, &setup.name)?
+    };
+    let new = SetUp {
+        id,
+        name,
+        ..setup.clone()
+    };
     set_ups::insert(db, &new, Happening::Imported)?;
     let mut readings_added = 0;
     for reading in export.readings.iter().filter(|r| r.setup == setup.id) {
         let id = reading_id(&reading.id);
         if find_reading(db, &id)?.is_some() {
-            return Err(clash(setup, format!("the set-up that the reading {id} belongs to")));
+            return Err(clash(
+                setup,
+                format!("the set-up that the reading {id} belongs to"),
+            ));
         }
-        let new = ReadingRecord { id, setup: new.id.clone(), ..reading.clone() };
+        let new = ReadingRecord {
+            id,
+            setup: new.id.clone(),
+            ..reading.clone()
+        };
         readings::insert(db, &new, Happening::ReadingImported)?;
         readings_added += 1;
     }
@@ -301,7 +336,10 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
         outcome: Outcome::Known,
         readings_added: 0,
         readings_known: 0,
-        kept_own: SetUp { sheets_issued: here.sheets_issued, ..setup.clone() } != here,
+        kept_own: SetUp {
+            sheets_issued: here.sheets_issued,
+            ..setup.clone()
+        } != here,
     };
     for reading in export.readings.iter().filter(|r| r.setup == setup.id) {
         match find_reading(db, &reading.id)? {
@@ -312,7 +350,11 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
             }
             Some(known) => {
                 done.kept_own |= known.set_aside != reading.set_aside;
-                if (ReadingRecord { set_aside: reading.set_aside.clone(), ..known }) != *reading {
+                if (ReadingRecord {
+                    set_aside: reading.set_aside.clone(),
+                    ..known
+                }) != *reading
+                {
                     return Err(clash(setup, format!("the reading {}", reading.id)));
                 }
                 done.readings_known += 1;
@@ -320,13 +362,23 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
         }
     }
     if issued > here.sheets_issued {
-        set_ups::update(db, &SetUp { sheets_issued: issued, ..here })?;
+        set_ups::update(
+            db,
+            &SetUp {
+                sheets_issued: issued,
+                ..here
+            },
+        )?;
     }
     Ok(done)
 }
 
 fn clash(setup: &SetUp, what: String) -> Fault {
-    StoreError::Clash { name: setup.name.clone(), what }.into()
+    StoreError::Clash {
+        name: setup.name.clone(),
+        what,
+    }
+    .into()
 }
 
 /// The name, or the name with the first number that makes it free.

@@ -67,7 +67,13 @@ pub(super) fn note(
     )?;
     let at = Timestamp::now().to_string();
     let reading = reading.map(ReadingId::as_str);
-    statement.execute(params![at, setup.as_str(), reading, word.trim_matches('"'), before])?;
+    statement.execute(params![
+        at,
+        setup.as_str(),
+        reading,
+        word.trim_matches('"'),
+        before
+    ])?;
     Ok(())
 }
 

@@ -76,11 +76,7 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError::NoReason`], [`StoreError::AlreadySetAside`], [`StoreError::UnknownReading`].
-    pub fn set_aside(
-        &mut self,
-        id: &ReadingId,
-        reason: &str,
-    ) -> Result<ReadingRecord, StoreError> {
+    pub fn set_aside(&mut self, id: &ReadingId, reason: &str) -> Result<ReadingRecord, StoreError> {
         self.write(|db| {
             check_reason(reason)?;
             let old = known(db, id)?;
@@ -88,8 +84,19 @@ impl Store {
                 return Err(StoreError::AlreadySetAside(id.clone()).into());
             }
             let reason = reason.trim().to_owned();
-            let set_aside = Some(SetAside { reason, at: Timestamp::now() });
-            replace(db, &old, ReadingRecord { set_aside, ..old.clone() }, Happening::SetAside)
+            let set_aside = Some(SetAside {
+                reason,
+                at: Timestamp::now(),
+            });
+            replace(
+                db,
+                &old,
+                ReadingRecord {
+                    set_aside,
+                    ..old.clone()
+                },
+                Happening::SetAside,
+            )
         })
     }
 
@@ -103,7 +110,10 @@ impl Store {
             if old.is_in_use() {
                 return Err(StoreError::NotSetAside(id.clone()).into());
             }
-            let new = ReadingRecord { set_aside: None, ..old.clone() };
+            let new = ReadingRecord {
+                set_aside: None,
+                ..old.clone()
+            };
             replace(db, &old, new, Happening::BroughtBack)
         })
     }
@@ -141,7 +151,12 @@ fn replace(
 }
 
 pub(crate) fn find(db: &Connection, id: &ReadingId) -> Result<Option<ReadingRecord>, Fault> {
-    Ok(records(db, "SELECT record FROM reading WHERE id = ?1", [id.as_str()])?.pop())
+    Ok(records(
+        db,
+        "SELECT record FROM reading WHERE id = ?1",
+        [id.as_str()],
+    )?
+    .pop())
 }
 
 fn known(db: &Connection, id: &ReadingId) -> Result<ReadingRecord, Fault> {

@@ -59,7 +59,12 @@ impl Store {
             let key = name_key(name);
             let known = all(db, false)?.into_iter().map(|s| s.name).collect();
             let removed = all(db, true)?.iter().any(|s| name_key(&s.name) == key);
-            Err(StoreError::UnknownSetUp { name: tidy_name(name), known, removed }.into())
+            Err(StoreError::UnknownSetUp {
+                name: tidy_name(name),
+                known,
+                removed,
+            }
+            .into())
         })
     }
 
@@ -83,7 +88,12 @@ impl Store {
             if let Some(what) = old.differs_in(setup) {
                 let readings = count_readings(db, &setup.id)?;
                 if readings > 0 {
-                    return Err(StoreError::HasReadings { name: old.name, what, readings }.into());
+                    return Err(StoreError::HasReadings {
+                        name: old.name,
+                        what,
+                        readings,
+                    }
+                    .into());
                 }
             }
             let new = SetUp {
@@ -104,7 +114,10 @@ impl Store {
     pub fn rename_set_up(&mut self, id: &SetUpId, name: &str) -> Result<SetUp, StoreError> {
         self.write(|db| {
             let old = present(by_id(db, id)?)?;
-            let new = SetUp { name: tidy_name(name), ..old.clone() };
+            let new = SetUp {
+                name: tidy_name(name),
+                ..old.clone()
+            };
             replace(db, &old, new, Happening::Changed)
         })
     }
@@ -138,7 +151,10 @@ impl Store {
     pub fn remove_set_up(&mut self, id: &SetUpId) -> Result<SetUp, StoreError> {
         self.write(|db| {
             let old = present(by_id(db, id)?)?;
-            let new = SetUp { removed: Some(Timestamp::now()), ..old.clone() };
+            let new = SetUp {
+                removed: Some(Timestamp::now()),
+                ..old.clone()
+            };
             replace(db, &old, new, Happening::Removed)
         })
     }
@@ -159,7 +175,11 @@ impl Store {
                 return Err(StoreError::NotRemoved(old.name).into());
             }
             let name = name.map_or_else(|| old.name.clone(), tidy_name);
-            let new = SetUp { name, removed: None, ..old.clone() };
+            let new = SetUp {
+                name,
+                removed: None,
+                ..old.clone()
+            };
             replace(db, &old, new, Happening::Restored)
         })
     }
@@ -177,7 +197,10 @@ impl Store {
             let readings = db.execute("DELETE FROM reading WHERE setup = ?1", [id.as_str()])?;
             db.execute("DELETE FROM setup WHERE id = ?1", [id.as_str()])?;
             note(db, id, None, Happening::Purged, Some(&to_json(&setup)?))?;
-            Ok(Purged { name: setup.name, readings })
+            Ok(Purged {
+                name: setup.name,
+                readings,
+            })
         })
     }
 
@@ -197,7 +220,11 @@ impl Store {
             match setup.sheets_issued.checked_add(count) {
                 Some(last) if last <= LAST_SHEET => setup.sheets_issued = last,
                 _ => {
-                    let SetUp { name, sheets_issued: issued, .. } = setup;
+                    let SetUp {
+                        name,
+                        sheets_issued: issued,
+                        ..
+                    } = setup;
                     return Err(StoreError::NoSheetNumbers { name, issued }.into());
                 }
             }
@@ -231,7 +258,10 @@ pub(crate) fn update(db: &Connection, setup: &SetUp) -> Result<(), Fault> {
 }
 
 fn replace(db: &Connection, old: &SetUp, new: SetUp, what: Happening) -> Result<SetUp, Fault> {
-    let new = SetUp { changed: Timestamp::now(), ..new };
+    let new = SetUp {
+        changed: Timestamp::now(),
+        ..new
+    };
     new.check()?;
     if new.removed.is_none() {
         refuse_taken_name(db, &new)?;
@@ -252,7 +282,11 @@ fn refuse_taken_name(db: &Connection, setup: &SetUp) -> Result<(), Fault> {
 
 /// Passes a set-up on unless it is removed.
 pub(crate) fn present(setup: SetUp) -> Result<SetUp, StoreError> {
-    if setup.removed.is_some() { Err(StoreError::Removed(setup.name)) } else { Ok(setup) }
+    if setup.removed.is_some() {
+        Err(StoreError::Removed(setup.name))
+    } else {
+        Ok(setup)
+    }
 }
 
 pub(crate) fn find(db: &Connection, id: &SetUpId) -> Result<Option<SetUp>, Fault> {
@@ -265,8 +299,9 @@ pub(crate) fn by_id(db: &Connection, id: &SetUpId) -> Result<SetUp, Fault> {
 
 pub(crate) fn by_name(db: &Connection, name: &str) -> Result<Option<SetUp>, Fault> {
     let query = "SELECT record FROM setup WHERE name_key = ?1 AND removed IS NULL";
-    let found: Option<String> =
-        db.query_row(query, [name_key(name)], |row| row.get(0)).optional()?;
+    let found: Option<String> = db
+        .query_row(query, [name_key(name)], |row| row.get(0))
+        .optional()?;
     found.map(|json| from_json(&json)).transpose()
 }
 
