@@ -1,0 +1,137 @@
+#!/usr/bin/env python3
+"""The proof on real PDFs: corrects a corpus with Tympan and lets independent renderers judge it.
+
+    python3 tests/pdf/run.py [--full] [--tool target/debug/tympan] [--only PART]
+
+It installs its Python packages into the target folder; the programs it needs it names when they
+are missing. `--full` makes every move on every file, every hostile file, and tries the referee on
+every file first; without it a selection is made that takes a few minutes.
+"""
+
+import argparse
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent.parent
+TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
+REFEREES = TARGET / "referees"
+PROGRAMS = {
+    "qpdf": "qpdf", "gs": "ghostscript", "pdftocairo": "poppler-utils", "chromium": "chromium",
+    "pdflatex": "texlive-latex-base",
+}
+
+
+def need_programs():
+    """Stops with the remedy when a program is missing."""
+    missing = sorted({package for program, package in PROGRAMS.items()
+                      if shutil.which(program) is None})
+    if missing:
+        print("missing programs; install them with:\n"
+              f"  apt-get install -y --no-install-recommends {' '.join(missing)}")
+        print("0 passed, 1 failed")
+        sys.exit(1)
+
+
+def enter_venv():
+    """Goes on in a private Python with the pinned packages, made the first time."""
+    wanted = (HERE / "requirements.txt").read_bytes()
+    folder = REFEREES / f"python-{hashlib.sha256(wanted).hexdigest()[:12]}"
+    python = folder / "bin" / "python"
+    if Path(sys.prefix) == folder:
+        return
+    ready = folder / "ready"
+    if not ready.exists():
+        print(f"installing the referees into {folder}", flush=True)
+        venv.create(folder, with_pip=True, clear=True)
+        subprocess.run([python, "-m", "pip", "install", "--quiet", "--requirement",
+                        HERE / "requirements.txt"], check=True)
+        ready.touch()
+    environment = dict(os.environ, PYTHONDONTWRITEBYTECODE="1")
+    os.execve(python, [str(python), *sys.argv], environment)
+
+
+def arguments():
+    """The command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--full", action="store_true", help="every file, move and damage")
+    parser.add_argument("--tool", type=Path, default=TARGET / "debug" / "tympan",
+                        help="the program under test, called as TOOL correct IN -o OUT ...")
+    parser.add_argument("--only", choices=["referee", "corpus", "hostile"], action="append",
+                        help="only these parts")
+    parser.add_argument("--match", default="", help="only trials whose name holds this")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    return parser.parse_args()
+
+
+def trials(options):
+    """Every trial to make, as (function, arguments); each returns a list of (name, faults)."""
+    import hostile
+    import trials as made
+
+    folder, work = REFEREES / "corpus", REFEREES / "work"
+    work.mkdir(parents=True, exist_ok=True)
+    entries = made.corpus(folder)
+    parts = options.only or ["referee", "corpus", "hostile"]
+    if "referee" in parts:
+        models = list(entries) if options.full else made.QUICK_MODELS
+        for mistake in made.CONTROLS:
+            yield one, made.control_trial, (folder, work, mistake)
+        for name in models:
+            yield one, made.model_trial, (folder, work, entries[name])
+    if "corpus" in parts:
+        moves = list(made.MOVES) if options.full else ["usual", "shift"]
+        for entry in entries.values():
+            yield many, made.corpus_trials, (folder, work, entry, options.tool, moves)
+    if "hostile" in parts:
+        for batch in hostile.batches(folder, REFEREES / "hostile", options.full):
+            yield many, hostile.trials, (batch, work, options.tool)
+
+
+def one(function, values):
+    """A trial with one result."""
+    return [function(*values)]
+
+
+def many(function, values):
+    """A trial with several results."""
+    return list(function(*values))
+
+
+def main():
+    """Runs the trials side by side and prints what failed."""
+    from concurrent.futures import ProcessPoolExecutor
+
+    options = arguments()
+    options.tool = options.tool.resolve()
+    passed = failed = 0
+    if not options.tool.exists() and options.only != ["referee"]:
+        print(f"{options.tool} does not exist; build it with: cargo build")
+        print("0 passed, 1 failed")
+        return 1
+    with ProcessPoolExecutor(options.jobs) as pool:
+        pending = [pool.submit(shape, function, values)
+                   for shape, function, values in trials(options)
+                   if options.match in repr(values)]
+        for future in pending:
+            for name, faults in future.result():
+                if faults:
+                    failed += 1
+                    print(f"FAILED {name}")
+                    for fault in faults:
+                        print(f"    {fault}", flush=True)
+                else:
+                    passed += 1
+    print(f"{passed} passed, {failed} failed")
+    return 1 if failed or not passed else 0
+
+
+if __name__ == "__main__":
+    need_programs()
+    enter_venv()
+    sys.exit(main())
