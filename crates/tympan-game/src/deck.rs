@@ -58,7 +58,7 @@ fn hour_card(suit: Suit, hour: u32) -> Sketch {
     let level = 74.0 - 16.0 * late;
     let (sky, print) = (suit.sky(), suit.on_sky());
     let night = suit == Suit::Lanterns;
-    let shade = |c: Colour| if night { mixed(c, DUSK, 0.55) } else { c };
+    let shade = |c: Colour| if night { mixed(c, DUSK, 0.66) } else { c };
 
     let mut s = Sketch::new();
     s.fill(band(TOP, BOTTOM), sky);
@@ -76,17 +76,16 @@ fn hour_card(suit: Suit, hour: u32) -> Sketch {
             s.put(gull(mixed(sky, INK, 0.7)), x, y, scale);
         }
     }
+    if night {
+        s.put(glow(15.0, sky), 39.0, 41.0, 1.0);
+    }
     land(&mut s, 52.0, &shade);
     mud(&mut s, level, late, &shade);
 
     let afloat = suit == Suit::Bells;
-    if night {
-        s.put(glow(15.0, sky), 39.0, 41.0, 1.0);
-        land_glow(&mut s, &shade);
-    }
     let stands = if afloat { level + 2.5 } else { 78.0 };
     let (x, scale) = match suit {
-        Suit::Reeds => (35.0, 1.12),
+        Suit::Reeds => (35.0, 1.24),
         Suit::Bells => (36.0, 1.0),
         Suit::Lanterns => (34.6, 1.12),
         Suit::Herons => (31.0, 1.18),
@@ -124,8 +123,6 @@ fn land(s: &mut Sketch, y: f64, shade: &dyn Fn(Colour) -> Colour) {
         s.put(house(shade(CREAM), shade(BRICK)), x, y - 0.4, 0.16);
     }
 }
-
-fn land_glow(_s: &mut Sketch, _shade: &dyn Fn(Colour) -> Colour) {}
 
 /// The flats, with the lines that earlier tides have left.
 fn mud(s: &mut Sketch, level: f64, late: f64, shade: &dyn Fn(Colour) -> Colour) {
@@ -207,16 +204,16 @@ fn neap_tide() -> Sketch {
         let far = f64::from(i);
         s.line(ripple((LEFT, RIGHT), 54.0 + 2.7 * far, (0.4, 24.0, 0.37 * far)), mixed(SAND, PEAT, 0.4), 0.22);
     }
+    let pool = Path::ellipse(19.0, 74.6, 11.0, 1.7);
+    s.fill(pool, SHALLOW);
+    s.line(curve((12.0, 74.4), (15.0, 73.8), (18.0, 74.0), (21.0, 74.5)), FOAM, 0.4);
     let mut boat = Sketch::new();
     boat.place(ferry(REED), Affine::new(0.985, 0.17, -0.17, 0.985, 0.0, 0.0));
-    s.put(boat, 33.0, 70.0, 0.8);
-    s.put(heron(), 11.0, 74.0, 0.36);
-    for (x, y) in [(52.0, 63.0), (7.0, 63.0), (57.0, 77.0)] {
+    s.put(boat, 38.5, 69.0, 0.78);
+    s.put(heron(), 10.5, 72.0, 0.44);
+    for (x, y) in [(57.0, 59.0), (20.0, 60.0), (59.0, 74.0)] {
         s.put(tuft(REED), x, y, 0.8);
     }
-    let pool = Path::ellipse(45.0, 79.5, 12.0, 2.6);
-    s.fill(pool, SHALLOW);
-    s.line(curve((37.0, 79.0), (41.0, 78.2), (45.0, 78.4), (48.0, 79.0)), FOAM, 0.4);
     tide_title(&mut s, "Neap tide", "The whole row falls dry.");
     s
 }
@@ -248,8 +245,8 @@ fn ferry_card(boat: &Boat) -> Sketch {
     let sky = mixed(CREAM, GLOW, 0.3);
     s.fill(band(TOP, BOTTOM), sky);
     s.disc(50.0, 24.0, 6.4, mixed(sky, OCHRE, 0.4));
-    s.put(gull(SLATE), 13.0, 25.0, 1.0);
-    s.put(gull(SLATE), 20.0, 21.5, 0.7);
+    s.put(gull(SLATE), 10.5, 33.0, 1.0);
+    s.put(gull(SLATE), 54.0, 36.0, 0.7);
     land(&mut s, 50.0, &|c| c);
     s.fill(water((LEFT, RIGHT), (50.5, BOTTOM), (0.4, 12.0, 0.1)), FOAM);
     s.fill(water((LEFT, RIGHT), (53.0, BOTTOM), (0.6, 14.0, 0.6)), SHALLOW);
@@ -323,7 +320,7 @@ fn ferry_back(boat: &Boat) -> Sketch {
     p.disc(15.0, 12.0, 1.6, CREAM);
     p.fill(Path::polygon(&[(15.6, 16.0), (52.0, 27.0), (15.6, 38.0)]), CREAM);
     p.fill(Path::polygon(&[(15.6, 22.0), (32.0, 27.0), (15.6, 32.0)]), boat.flag);
-    p.put(heron(), 43.0, 73.0, 0.55);
+    p.put(heron(), 44.0, 76.5, 0.46);
     s.clipped(p, panel);
     s.stroke(
         Path::rounded_rect(x + 1.5, y + 1.5, w - 3.0, h - 3.0, 1.4),

@@ -55,6 +55,15 @@ impl Sketch {
         self.items.push(Item::Group { map, clip: Some(clip), items: sketch.items });
     }
 
+    /// Adds a page's items, its top left corner on the origin.
+    pub(crate) fn append(&mut self, drawing: &Drawing) {
+        self.items.extend(drawing.items.iter().cloned());
+    }
+
+    pub(crate) fn into_items(self) -> Vec<Item> {
+        self.items
+    }
+
     /// The sketch as a page whose origin lies `bleed` outside the sketch's own on both sides.
     pub(crate) fn on_page(self, trim: Size, bleed: f64) -> Drawing {
         let mut page = Drawing::new(Size::new(trim.w + 2.0 * bleed, trim.h + 2.0 * bleed));

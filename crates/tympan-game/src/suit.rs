@@ -2,7 +2,7 @@
 
 use tympan_sheet::drawing::{Colour, Path};
 
-use crate::motifs::{heron, lamp};
+use crate::motifs::heron;
 use crate::palette::{BRICK, CREAM, DUSK, FOAM, GLOW, GRASS, INK, OCHRE, PEAT, REED, SLATE};
 use crate::motifs::mixed;
 use crate::sketch::{Sketch, curve, smooth};
@@ -105,9 +105,4 @@ impl Suit {
             Self::Herons => heron(),
         }
     }
-}
-
-/// A small lantern for headings.
-pub(crate) fn small_lamp() -> Sketch {
-    lamp()
 }
