@@ -3,7 +3,7 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use rusqlite::ErrorCode;
+use rusqlite::{ErrorCode, ffi};
 
 use crate::id::{ReadingId, SetUpId};
 
@@ -272,6 +272,11 @@ impl StoreError {
     /// What a fault of SQLite means for this file.
     pub(crate) fn sqlite(file: &Path, source: rusqlite::Error) -> Self {
         let file = file.to_path_buf();
+        // What SQLite says where there is no room for the file that processes share.
+        let no_room = source.sqlite_extended_error_code() == Some(ffi::SQLITE_IOERR_SHMSIZE);
+        if no_room {
+            return Self::DiskFull { file };
+        }
         match source.sqlite_error_code() {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Locked { file },
             Some(ErrorCode::DiskFull) => Self::DiskFull { file },

@@ -1,4 +1,5 @@
 //! Stores that cannot be opened or written, and back-ups.
+#![expect(clippy::print_stdout, reason = "the child speaks to its parent")]
 
 mod support;
 

@@ -232,7 +232,7 @@ fn a_reading_set_aside_is_kept_and_comes_back() {
     ));
     assert_eq!(
         store.readings_in_use(&setup.id).expect("readings"),
-        [b.clone()]
+        std::slice::from_ref(&b)
     );
     assert_eq!(
         store.readings(&setup.id).expect("readings"),

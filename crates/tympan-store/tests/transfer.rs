@@ -191,7 +191,9 @@ fn one_set_up_is_exported_alone() {
     store
         .add_readings(&[reading(&setup, 1), reading(&other, 1)])
         .expect("readings");
-    let export = store.export(&[other.id.clone()]).expect("an export");
+    let export = store
+        .export(std::slice::from_ref(&other.id))
+        .expect("an export");
     assert_eq!(export.setups, [other]);
     assert_eq!(export.readings.len(), 1);
 }
