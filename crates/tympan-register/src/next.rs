@@ -19,7 +19,7 @@ use crate::scatter::Draw;
 use crate::terms::{Basis, Field, LOOSE, Mat8, TERMS, Term, Vec8};
 
 /// How many rays probabilities are computed with.
-const RAYS: u32 = 4096;
+pub(crate) const RAYS: u32 = 4096;
 const RAY_SEED: u32 = 37;
 const SHEET_SEED: u32 = 41;
 
@@ -157,7 +157,7 @@ impl NextSheet {
     }
 
     /// Equally likely rays in [`NextSheet::dimensions`], of which `others` are not the field's.
-    pub(crate) fn rays(&self, others: usize) -> Vec<Ray> {
+    pub(crate) fn rays(&self, others: usize, count: u32) -> Vec<Ray> {
         let dimensions = self.dimensions(others);
         let mut cumulated = Vec::with_capacity(self.parts.len());
         let mut sum = 0.0;
@@ -184,7 +184,7 @@ impl NextSheet {
                 others: z.split_off(self.open.len()),
             }
         };
-        (0..RAYS).map(ray).collect()
+        (0..count).map(ray).collect()
     }
 }
 
@@ -208,7 +208,7 @@ impl RadialRays {
             let dot = |u: [f64; 2], v: [f64; 2]| u[0] * v[0] + u[1] * v[1];
             (dot(a, a), dot(a, b), dot(b, b))
         };
-        Self { dimensions, forms: next.rays(0).into_iter().enumerate().map(form).collect() }
+        Self { dimensions, forms: next.rays(0, RAYS).into_iter().enumerate().map(form).collect() }
     }
 
     fn share(&self, radius: f64) -> f64 {
@@ -231,7 +231,7 @@ impl RadialRays {
     }
 
     fn quantile(&self, share: f64) -> f64 {
-        rising_root(0.0, 1000.0_f64.min(self.reach()), |radius| self.share(radius) - share)
+        rising_root(0.0, self.reach(), 1e-7, |radius| self.share(radius) - share)
     }
 
     /// A radius that holds all but nothing.

@@ -64,8 +64,14 @@ pub(crate) fn root_of<const N: usize>(m: &SMatrix<f64, N, N>) -> SMatrix<f64, N,
     l
 }
 
-/// The root of a function that rises from below zero to above it, by the Illinois rule.
-pub(crate) fn rising_root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
+/// The root of a function that rises from below zero to above it, by the Illinois rule, until
+/// the function is within `slack` of zero.
+pub(crate) fn rising_root(
+    mut low: f64,
+    mut high: f64,
+    slack: f64,
+    f: impl Fn(f64) -> f64,
+) -> f64 {
     let (mut at_low, mut at_high) = (f(low), f(high));
     if at_low >= 0.0 {
         return low;
@@ -77,7 +83,7 @@ pub(crate) fn rising_root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -
     for _ in 0..100 {
         let x = (low * at_high - high * at_low) / (at_high - at_low);
         let value = f(x);
-        if value == 0.0 || (high - low) <= 1e-12 * (high.abs() + low.abs()) {
+        if value.abs() <= slack || (high - low) <= 1e-12 * (high.abs() + low.abs()) {
             return x;
         }
         if value < 0.0 {
@@ -92,9 +98,6 @@ pub(crate) fn rising_root(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -
                 at_low /= 2.0;
             }
             side = 1;
-        }
-        if value.abs() < 1e-13 {
-            return x;
         }
     }
     0.5 * (low + high)

@@ -10,7 +10,7 @@ use nalgebra::{Matrix3, Vector3};
 use statrs::function::gamma::{digamma, ln_gamma};
 
 use crate::error::FitError;
-use crate::numeric::{ChiTable, hermite, normal_quantile, sobol};
+use crate::numeric::{ChiTable, hermite, normal_quantile, root_of, sobol};
 use crate::prior::Prior;
 use crate::reading::Reduced;
 use crate::terms::{LOOSE, Mat8, Mat83, TERMS, Vec8};
@@ -128,7 +128,11 @@ fn log_mixture(df: f64, sd: f64, ln_t: f64) -> (f64, f64) {
     let nodes = || (0..=count).map(|i| -reach + step * f64::from(i));
     let peak = nodes().map(exponent).fold(f64::NEG_INFINITY, f64::max);
     let (sum, moment) = nodes().fold((0.0, 0.0), |(sum, moment), l| {
-        let weight = (exponent(l) - peak).exp();
+        let below = exponent(l) - peak;
+        if below < -40.0 {
+            return (sum, moment);
+        }
+        let weight = below.exp();
         (sum + weight, moment + weight * (2.0 * l + ln_t).exp())
     });
     let ln_norm = (step / sd).ln() - 0.5 * (2.0 * std::f64::consts::PI).ln();
@@ -190,10 +194,9 @@ impl Likelihood {
         Self { groups, readings: readings.len() as f64, unit, precision }
     }
 
-    /// The steady error given `Σ` (in the terms' own units) and the logarithm of the likelihood
-    /// of `Σ` up to a constant. None where a flat prior leaves something undetermined.
-    pub(crate) fn given(&self, sigma: &Matrix3<f64>) -> Option<(Vec8, Mat8, f64)> {
-        let inverse = sigma.cholesky()?.inverse();
+    /// The steady error given the inverse of `Σ`, and the likelihood of `Σ`. None where a flat
+    /// prior leaves something undetermined.
+    fn given(&self, inverse: &Matrix3<f64>) -> Option<Given> {
         let mut precision = Mat8::from_diagonal(&self.precision);
         let mut pull = Vec8::zeros();
         let mut ln = 0.0;
@@ -208,22 +211,33 @@ impl Likelihood {
             ln += 0.5 * m.component_mul(&group.ff).sum();
         }
         ln += 0.5 * self.readings * inverse.determinant().ln();
-        let factor = precision.cholesky()?;
-        let diagonal = factor.l_dirty().diagonal();
+        let root = root_of(&precision);
         // A pivot that is rounding only: a flat prior and no data.
-        if (0..TERMS).any(|i| diagonal[i] * diagonal[i] <= 1e-13 * precision[(i, i)]) {
+        if (0..TERMS).any(|i| root[(i, i)] == 0.0) {
             return None;
         }
-        let mean = factor.solve(&pull);
-        ln += 0.5 * pull.dot(&mean) - diagonal.iter().map(|d| d.ln()).sum::<f64>();
-        let unit = Mat8::from_diagonal(&self.unit);
-        Some((mean.component_mul(&self.unit), unit * factor.inverse() * unit, ln))
+        let half = solve_lower(&root, &pull);
+        ln += 0.5 * half.norm_squared() - root.diagonal().map(f64::ln).sum();
+        Some(Given { root, half, ln })
+    }
+
+    /// The steady error's mean and covariance in the terms' own units.
+    fn steady(&self, given: &Given) -> (Vec8, Mat8) {
+        let mut inverse = Mat8::zeros();
+        for k in 0..TERMS {
+            let mut unit = Vec8::zeros();
+            unit[k] = 1.0;
+            inverse.set_column(k, &solve_lower(&given.root, &unit));
+        }
+        let mean = inverse.tr_mul(&given.half).component_mul(&self.unit);
+        let scaled = inverse * Mat8::from_diagonal(&self.unit);
+        (mean, scaled.tr_mul(&scaled))
     }
 
     /// The expected sum of squares of the sheets' own errors given `Σ`.
     fn own_squares(&self, sigma: &Matrix3<f64>) -> Option<Matrix3<f64>> {
-        let (mean, covariance, _) = self.given(sigma)?;
         let inverse = sigma.cholesky()?.inverse();
+        let (mean, covariance) = self.steady(&self.given(&inverse)?);
         let scaled_mean = self.scaled(&mean);
         let back = Mat8::from_diagonal(&self.unit.map(|u| if u > 0.0 { 1.0 / u } else { 0.0 }));
         let scaled_covariance = back * covariance * back;
@@ -242,6 +256,25 @@ impl Likelihood {
     fn scaled(&self, mean: &Vec8) -> Vec8 {
         mean.zip_map(&self.unit, |x, u| if u > 0.0 { x / u } else { 0.0 })
     }
+}
+
+/// The steady error given `Σ`, in units of its prior: the Cholesky factor `L` of its precision,
+/// `L⁻¹` times the pull of the data, and the logarithm of the likelihood of `Σ` up to a constant.
+struct Given {
+    root: Mat8,
+    half: Vec8,
+    ln: f64,
+}
+
+fn solve_lower(l: &Mat8, b: &Vec8) -> Vec8 {
+    let mut x = *b;
+    for i in 0..TERMS {
+        for k in 0..i {
+            x[i] -= l[(i, k)] * x[k];
+        }
+        x[i] /= l[(i, i)];
+    }
+    x
 }
 
 fn ln_det3(l: &Matrix3<f64>) -> f64 {
@@ -316,13 +349,17 @@ fn sample_checked(
         }
     }
     let parts = vec![(0.6, &near), (0.2, &wide), (0.2, &prior)];
-    let mut draws = weigh(&likelihood, &prior, &Proposals { parts }, points, MAIN_SEED);
-    if draws.is_empty() {
+    let points = weigh(&likelihood, &prior, &Proposals { parts }, points, MAIN_SEED);
+    if points.is_empty() {
         return None;
     }
-    let worth = effective(&draws);
-    draws.sort_by(|a, b| a.sigma.trace().total_cmp(&b.sigma.trace()));
-    Some((draws, worth))
+    let mut order: Vec<(f64, &Weighed)> = points.iter().map(|p| (p.sigma.trace(), p)).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let draw = |(_, point): &(f64, &Weighed)| {
+        let (mean, covariance) = likelihood.steady(&point.given);
+        Draw { weight: point.weight, sigma: point.sigma, mean, covariance }
+    };
+    Some((order.iter().map(draw).collect(), effective(&points)))
 }
 
 /// An inverse Wishart distribution about the most likely scatter, found by a few steps of
@@ -339,41 +376,49 @@ fn first_guess(likelihood: &Likelihood, prior: &ScaledWishart) -> Option<(f64, M
     Some(((df - 1.0).max(3.0), psi))
 }
 
-/// Draws points and weighs them; weights sum to one.
+/// A point with the logarithm of its weight, and then its weight; all weights sum to one.
+struct Weighed {
+    weight: f64,
+    sigma: Matrix3<f64>,
+    inverse: Matrix3<f64>,
+    given: Given,
+}
+
+/// Draws points and weighs them.
 fn weigh(
     likelihood: &Likelihood,
     prior: &ScaledWishart,
     proposals: &Proposals<'_>,
     points: u32,
     seed: u32,
-) -> Vec<Draw> {
-    let mut draws: Vec<Draw> = Vec::with_capacity(points as usize);
+) -> Vec<Weighed> {
+    let mut drawn: Vec<Weighed> = Vec::with_capacity(points as usize);
     let mut peak = f64::NEG_INFINITY;
     for index in 0..points {
         let Some(sigma) = proposals.draw(index, seed) else { continue };
         let Some(factor) = sigma.cholesky() else { continue };
         let inverse = factor.inverse();
         let ln_det = 2.0 * ln_det3(&factor.l());
-        let Some((mean, covariance, ln)) = likelihood.given(&sigma) else { continue };
+        let Some(given) = likelihood.given(&inverse) else { continue };
         let weight =
-            prior.ln_density(ln_det, &inverse) + ln - proposals.ln_density(ln_det, &inverse);
+            prior.ln_density(ln_det, &inverse) + given.ln - proposals.ln_density(ln_det, &inverse);
         if weight.is_finite() {
             peak = peak.max(weight);
-            draws.push(Draw { weight, sigma, mean, covariance });
+            drawn.push(Weighed { weight, sigma, inverse, given });
         }
     }
-    for draw in &mut draws {
-        draw.weight = (draw.weight - peak).exp();
+    for point in &mut drawn {
+        point.weight = (point.weight - peak).exp();
     }
-    draws.retain(|draw| draw.weight > NEGLIGIBLE);
-    let total: f64 = draws.iter().map(|draw| draw.weight).sum();
-    for draw in &mut draws {
-        draw.weight /= total;
+    drawn.retain(|point| point.weight > NEGLIGIBLE);
+    let total: f64 = drawn.iter().map(|point| point.weight).sum();
+    for point in &mut drawn {
+        point.weight /= total;
     }
-    draws
+    drawn
 }
 
-fn effective(draws: &[Draw]) -> f64 {
+fn effective(draws: &[Weighed]) -> f64 {
     1.0 / draws.iter().map(|draw| draw.weight * draw.weight).sum::<f64>()
 }
 
@@ -381,11 +426,11 @@ fn effective(draws: &[Draw]) -> f64 {
 /// of `ln|Σ|`: its degrees of freedom, `E Σ⁻¹`, and the standard deviation of its log scale.
 ///
 /// `E ln|Σ| + ln|E Σ⁻¹| = Σ (ln(ν/2) − ψ((ν−i)/2)) + 6 sd²`, `Var ln|Σ| = Σ ψ′((ν−i)/2) + 36 sd²`.
-fn match_moments(draws: &[Draw]) -> Option<(f64, Matrix3<f64>, f64)> {
+fn match_moments(draws: &[Weighed]) -> Option<(f64, Matrix3<f64>, f64)> {
     let mut mean_inverse: Matrix3<f64> = Matrix3::zeros();
     let (mut mean, mut square) = (0.0, 0.0);
     for draw in draws {
-        mean_inverse += draw.sigma.cholesky()?.inverse() * draw.weight;
+        mean_inverse += draw.inverse * draw.weight;
         let ln = draw.sigma.determinant().ln();
         mean += draw.weight * ln;
         square += draw.weight * ln * ln;
