@@ -1,4 +1,5 @@
-//! Prints a sheet from two page pictures on a simulated printer and scans both sides.
+//! Prints a sheet from two page pictures on a simulated printer, scans both sides, and photographs
+//! it against the light.
 //!
 //! `pdftoppm -r 600 -png sheet.pdf page` first, then
 //! `cargo run -p tympan-sim --example scan -- page-1.png page-2.png 600 OUT --seed 3 --holes 4`.
@@ -9,11 +10,13 @@ use std::sync::Arc;
 
 use tympan_sheet::{Flip, LeadingEdge, Point, Size};
 use tympan_sim::{
-    Backing, OnBed, Page, Printer, Rng, Scanner, Side, office_punch, office_punch_twice,
+    Backing, Backlight, Camera, OnBed, Page, Pose, Printer, Rng, Scanner, Side, office_punch,
+    office_punch_twice,
 };
 
 const USAGE: &str = "usage: scan FRONT.png BACK.png PAGE_DPI OUT_DIR [--seed N] [--sheet N] \
-    [--flip sideways|endways] [--dpi N] [--holes 0|2|4] [--backing dark|white] [--exact]";
+    [--flip sideways|endways] [--dpi N] [--holes 0|2|4] [--backing dark|white] \
+    [--contrast 0.1] [--exact]";
 
 fn main() -> ExitCode {
     match run() {
@@ -44,6 +47,7 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
     let dpi: f64 = option("--dpi", "300").parse()?;
     let holes = option("--holes", "4");
     let backing = option("--backing", "dark");
+    let contrast: f64 = option("--contrast", "0.1").parse()?;
     let [front, back, page_dpi, out] = args.as_slice() else {
         return Err(USAGE.into());
     };
@@ -89,6 +93,23 @@ fn run() -> Result<(), Box<dyn std::error::Error>> {
             .image
             .save(out.join(format!("{name}.png")))?;
     }
+    let camera = if exact {
+        Camera::pinhole()
+    } else {
+        Camera::phone(seed)
+    };
+    let (pose, light) = if exact {
+        (Pose::square(&camera, size, 0.8), Backlight::even(contrast))
+    } else {
+        (
+            Pose::by_hand(&camera, size, number),
+            Backlight::window(contrast, size, number),
+        )
+    };
+    camera
+        .photo(&sheet, Side::Front, &pose, &light)
+        .image
+        .save(out.join("photo.png"))?;
     sheet.seen_through(4.0).save(out.join("seen-through.png"))?;
     let middle = sheet.register_error(size.centre());
     let corner = sheet.register_error(Point::new(0.0, 0.0));

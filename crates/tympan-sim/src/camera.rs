@@ -483,7 +483,8 @@ impl<'a> Field<'a> {
     }
 
     fn vignette(&self, x: f64, y: f64) -> f32 {
-        let r = (x - self.centre[0]).hypot(y - self.centre[1]) / self.corner;
-        (1.0 - self.vignette * r * r) as f32
+        let (dx, dy) = (x - self.centre[0], y - self.centre[1]);
+        let r2 = (dx * dx + dy * dy) / (self.corner * self.corner);
+        (1.0 - self.vignette * r2) as f32
     }
 }

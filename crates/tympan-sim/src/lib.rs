@@ -5,6 +5,7 @@
 //! can be judged. It shares no geometry with the code that it tests: its affine maps, flips and
 //! warps are its own, and nothing here knows what a test sheet looks like.
 
+mod bench;
 mod camera;
 mod holes;
 mod light;
@@ -18,12 +19,13 @@ mod scanner;
 mod sheet;
 mod warp;
 
+pub use bench::{Bench, Pair, Shot, Spoiler, Weakness};
 pub use camera::{Backlight, Camera, Hand, Photo, PhotoView, Pose};
 pub use holes::{Hole, office_punch, office_punch_twice};
 pub use media::Media;
 pub use page::Page;
 pub use paint::Depth;
-pub use picture::through_jpeg;
+pub use picture::{jpeg_bytes, png_bytes, through_jpeg};
 pub use printer::{Guide, Margins, Placement, Printer, Scatter};
 pub use rng::Rng;
 pub use scanner::{Backing, EdgeShadow, OnBed, Scan, ScanView, Scanner};

@@ -52,6 +52,18 @@ pub(crate) fn srgb_byte(light: f32) -> u8 {
     (code_of(light) * 255.0 + 0.5) as u8
 }
 
+/// A coordinate's whole part, rounded down, and what is left. (`f64::floor` is a call into the C
+/// library on plain x86-64, and this is asked several times for every pixel.)
+pub(crate) fn split(x: f64) -> (i64, f32) {
+    let toward_zero = x as i64;
+    let whole = if toward_zero as f64 > x {
+        toward_zero - 1
+    } else {
+        toward_zero
+    };
+    (whole, (x - whole as f64) as f32)
+}
+
 /// Half a Gaussian kernel that sums to one, its middle first.
 pub(crate) fn kernel(sigma: f32) -> Vec<f32> {
     if sigma < 0.15 {

@@ -1,5 +1,6 @@
 //! The paper or card that is printed on: how it takes light, and how exactly it is cut.
 
+use crate::light::split;
 use crate::rng::Rng;
 
 /// A stock as light sees it.
@@ -64,6 +65,7 @@ pub(crate) struct Texture {
     cells: Vec<f32>,
 }
 
+/// A power of two.
 const SIDE: usize = 256;
 
 impl Texture {
@@ -87,16 +89,19 @@ impl Texture {
 
     /// The noise of the cell at these cell coordinates.
     pub(crate) fn cell(&self, x: f64, y: f64) -> f32 {
-        let (x, y) = (x.floor() as i64, y.floor() as i64);
-        let side = SIDE as i64;
-        self.cells[(y.rem_euclid(side) * side + x.rem_euclid(side)) as usize]
+        self.whole(split(x).0, split(y).0)
+    }
+
+    fn whole(&self, x: i64, y: i64) -> f32 {
+        let wrap = |i: i64| i as usize & (SIDE - 1);
+        self.cells[wrap(y) * SIDE + wrap(x)]
     }
 
     /// The noise interpolated between cells.
     pub(crate) fn smooth(&self, x: f64, y: f64) -> f32 {
-        let (fx, fy) = ((x - x.floor()) as f32, (y - y.floor()) as f32);
-        let upper = self.cell(x, y) * (1.0 - fx) + self.cell(x + 1.0, y) * fx;
-        let lower = self.cell(x, y + 1.0) * (1.0 - fx) + self.cell(x + 1.0, y + 1.0) * fx;
+        let ((x, fx), (y, fy)) = (split(x), split(y));
+        let upper = self.whole(x, y) * (1.0 - fx) + self.whole(x + 1, y) * fx;
+        let lower = self.whole(x, y + 1) * (1.0 - fx) + self.whole(x + 1, y + 1) * fx;
         upper * (1.0 - fy) + lower * fy
     }
 }

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, OnceLock};
 use image::{DynamicImage, RgbImage};
 use tympan_sheet::{QuarterTurn, Size};
 
-use crate::light::{blur_plane, linear_of, srgb_byte};
+use crate::light::{blur_plane, linear_of, split, srgb_byte};
 
 /// A page as somebody rendered it: grey or colour, its top left corner at the frame's origin.
 /// What lies outside the raster is unprinted.
@@ -251,10 +251,7 @@ impl Level {
     /// Linear light at a place in this level's pixels (0, 0 is the corner of the first pixel),
     /// interpolated between pixel centres.
     pub(crate) fn sample(&self, plane: &[u8], x: f64, y: f64) -> f32 {
-        let (x, y) = (x - 0.5, y - 0.5);
-        let (left, top) = (x.floor(), y.floor());
-        let (fx, fy) = ((x - left) as f32, (y - top) as f32);
-        let (left, top) = (left as i64, top as i64);
+        let ((left, fx), (top, fy)) = (split(x - 0.5), split(y - 0.5));
         let (w, h) = (self.width as i64, self.height as i64);
         let (a, b, c, d) = if left >= 0 && top >= 0 && left + 1 < w && top + 1 < h {
             let at = top as usize * self.width + left as usize;
@@ -290,10 +287,7 @@ impl Level {
 impl Ghost {
     /// Lightness at a place in the ghost's pixels.
     pub(crate) fn sample(&self, x: f64, y: f64) -> f32 {
-        let (x, y) = (x - 0.5, y - 0.5);
-        let (left, top) = (x.floor(), y.floor());
-        let (fx, fy) = ((x - left) as f32, (y - top) as f32);
-        let (left, top) = (left as i64, top as i64);
+        let ((left, fx), (top, fy)) = (split(x - 0.5), split(y - 0.5));
         if left < 0 || top < 0 || left + 1 >= self.width as i64 || top + 1 >= self.height as i64 {
             return 1.0;
         }

@@ -243,7 +243,7 @@ impl Face<'_> {
     }
 }
 
-/// Pixels between the places that are worked out exactly.
+/// Pixels between the places that are worked out exactly, in x and in y.
 const STRIDE: usize = 8;
 /// Rows that are painted together.
 const BAND: usize = 96;
@@ -299,9 +299,11 @@ fn paint_band(
     let tall = rows + 2 * radius;
     let mut planes = vec![vec![0.0f32; width * tall]; channels];
     let mut raw = vec![vec![0.0f32; width]; channels];
+    let mut lattice = Lattice::new(canvas.width);
     for k in 0..tall {
         let y = (first + k).saturating_sub(radius).min(canvas.height - 1);
-        shade_row(canvas, place, shade, y, &mut raw);
+        lattice.move_to(y, place);
+        shade_row(canvas, &lattice, shade, y, &mut raw);
         for spot in spots {
             darken(&mut raw, spot, y);
         }
@@ -335,18 +337,65 @@ fn paint_band(
     }
 }
 
+/// Places worked out exactly at every eighth pixel of every eighth row: the two rows of them
+/// between which the present row of pixels lies.
+struct Lattice {
+    columns: usize,
+    /// The upper row's number, in strides.
+    row: Option<usize>,
+    above: Vec<Node>,
+    below: Vec<Node>,
+}
+
+impl Lattice {
+    fn new(width: usize) -> Self {
+        let columns = width.div_ceil(STRIDE) + 1;
+        Self {
+            columns,
+            row: None,
+            above: Vec::new(),
+            below: Vec::new(),
+        }
+    }
+
+    fn move_to(&mut self, y: usize, place: &impl Fn(f64, f64) -> Node) {
+        let row = y / STRIDE;
+        if self.row == Some(row) {
+            return;
+        }
+        let work_out = |row: usize| -> Vec<Node> {
+            let y = (row * STRIDE) as f64 + 0.5;
+            (0..self.columns)
+                .map(|i| place((i * STRIDE) as f64 + 0.5, y))
+                .collect()
+        };
+        if row > 0 && self.row == Some(row - 1) {
+            self.above = std::mem::take(&mut self.below);
+        } else {
+            self.above = work_out(row);
+        }
+        self.below = work_out(row + 1);
+        self.row = Some(row);
+    }
+
+    fn column(&self, column: usize, down: f64) -> Node {
+        self.above[column].mix(&self.below[column], down)
+    }
+}
+
 fn shade_row(
     canvas: &Canvas,
-    place: &impl Fn(f64, f64) -> Node,
+    lattice: &Lattice,
     shade: &impl Fn(&Node, f64, f64) -> [f32; 3],
     y: usize,
     raw: &mut [Vec<f32>],
 ) {
+    let down = (y % STRIDE) as f64 / STRIDE as f64;
     let y = y as f64 + 0.5;
     let mut start = 0;
-    let mut from = place(0.5, y);
+    let mut from = lattice.column(0, down);
     while start < canvas.width {
-        let to = place((start + STRIDE) as f64 + 0.5, y);
+        let to = lattice.column(start / STRIDE + 1, down);
         for x in start..(start + STRIDE).min(canvas.width) {
             let node = from.mix(&to, (x - start) as f64 / STRIDE as f64);
             let light = shade(&node, x as f64 + 0.5, y);

@@ -1,9 +1,56 @@
 //! What programs do to a picture on its way to the file.
 
-use image::codecs::jpeg::JpegEncoder;
-use image::{DynamicImage, ImageBuffer, ImageFormat};
+use image::codecs::jpeg::{JpegEncoder, PixelDensity};
+use image::{DynamicImage, ImageBuffer, ImageFormat, ImageResult};
 
 use crate::paint::{Canvas, Depth};
+
+/// The picture as a JPEG file of this quality that states its pixels to the inch.
+///
+/// # Errors
+/// Where the picture has 16 bits or is too large for a JPEG.
+pub fn jpeg_bytes(picture: &DynamicImage, quality: u8, dpi: f64) -> ImageResult<Vec<u8>> {
+    let mut bytes = Vec::new();
+    let mut encoder = JpegEncoder::new_with_quality(&mut bytes, quality);
+    encoder.set_pixel_density(PixelDensity::dpi(dpi.round() as u16));
+    encoder.encode_image(picture)?;
+    Ok(bytes)
+}
+
+/// The picture as a PNG file that states its pixels to the inch.
+///
+/// # Errors
+/// Where the encoder fails.
+pub fn png_bytes(picture: &DynamicImage, dpi: f64) -> ImageResult<Vec<u8>> {
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, ImageFormat::Png)?;
+    let mut bytes = bytes.into_inner();
+    // pHYs (PNG, third edition, 11.3.4.3): pixels to the metre along x and y, unit 1. It stands
+    // anywhere before the pixels: here after the signature and IHDR, 8 and 25 bytes.
+    let per_metre = ((dpi / 0.0254).round() as u32).to_be_bytes();
+    let mut chunk = b"pHYs".to_vec();
+    chunk.extend(per_metre);
+    chunk.extend(per_metre);
+    chunk.push(1);
+    let crc = crc32(&chunk).to_be_bytes();
+    let whole = [&9u32.to_be_bytes()[..], &chunk, &crc].concat();
+    bytes.splice(33..33, whole);
+    Ok(bytes)
+}
+
+/// The check of PNG, annex D: CRC-32, bit by bit.
+fn crc32(bytes: &[u8]) -> u32 {
+    let step = |crc: u32, _| {
+        if crc & 1 == 1 {
+            0xedb8_8320 ^ (crc >> 1)
+        } else {
+            crc >> 1
+        }
+    };
+    !bytes
+        .iter()
+        .fold(!0, |crc, &byte| (0..8).fold(crc ^ u32::from(byte), step))
+}
 
 /// The picture after it was written as a JPEG of this quality (1 to 100) and read again.
 ///
@@ -35,4 +82,30 @@ pub(crate) fn picture_of(codes: Vec<u16>, canvas: &Canvas) -> DynamicImage {
         }
     };
     picture.unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The check value of CRC-32 for the digits 1 to 9, as catalogues of CRCs give it.
+    #[test]
+    fn the_crc_has_its_check_value() {
+        assert_eq!(crc32(b"123456789"), 0xcbf4_3926);
+    }
+
+    #[test]
+    fn a_png_with_its_resolution_is_still_the_same_picture() {
+        let picture = DynamicImage::ImageLuma8(ImageBuffer::from_fn(9, 5, |x, y| {
+            image::Luma([(x * 20 + y) as u8])
+        }));
+        let bytes = png_bytes(&picture, 300.0).expect("a small picture");
+        assert!(image::load_from_memory(&bytes).expect("a PNG") == picture);
+        // 300 dpi are 11,811 pixels to the metre.
+        assert!(
+            bytes
+                .windows(8)
+                .any(|w| w == [b'p', b'H', b'Y', b's', 0, 0, 0x2e, 0x23])
+        );
+    }
 }

@@ -19,7 +19,13 @@ pub enum Backing {
     Dark,
     /// The white foam of the lid.
     White,
+    /// A black sheet that is smaller than the sheet scanned: dark in the holes, white around.
+    Patch,
 }
+
+/// What the backings give back of the light.
+const BLACK: f32 = 0.012;
+const FOAM: f32 = 0.80;
 
 /// A flatbed scanner: what stays the same from scan to scan.
 #[derive(Clone, Debug)]
@@ -164,9 +170,10 @@ impl Scanner {
         };
         let face = Face::new(sheet, side, px_per_mm);
         let to_front = sheet.from_side(side);
-        let backing = match self.backing {
-            Backing::Dark => 0.012,
-            Backing::White => 0.80,
+        let (around, in_holes) = match self.backing {
+            Backing::Dark => (BLACK, BLACK),
+            Backing::White => (FOAM, FOAM),
+            Backing::Patch => (FOAM, BLACK),
         };
         let brightness = Brightness::new(self.gradient, [width, height], &mut rng);
         let shadows = Shadows {
@@ -180,11 +187,14 @@ impl Scanner {
             let cover = face.cover(node.sheet);
             let (on_sheet, behind) = shadows.at([x, y]);
             let lamp = brightness.at(x, y);
+            let [sx, sy] = node.sheet;
+            let [w, h] = sheet.actual;
+            let hole = sx > 0.0 && sx < w && sy > 0.0 && sy < h;
+            let backing = if hole { in_holes } else { around };
             if cover <= 0.0 {
                 return [backing * behind * lamp; 3];
             }
             let paper = face.reflect(node);
-            // A hole is a little shaded by the thickness of the sheet around it.
             let ground = backing * behind * (1.0 - cover);
             paper.map(|light| lamp * (light * cover * on_sheet + ground))
         };

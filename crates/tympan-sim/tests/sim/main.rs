@@ -1,6 +1,7 @@
 //! The simulation tested against facts that it does not know: arithmetic on paper, published
 //! standards, OpenCV.
 
+mod bench;
 mod camera;
 mod common;
 mod printer;
