@@ -4,6 +4,7 @@ pub mod check_rule;
 pub mod code;
 mod draw;
 pub mod geometry;
+pub mod picture;
 pub mod pin;
 mod sheet;
 

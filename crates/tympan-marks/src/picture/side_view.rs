@@ -1,0 +1,284 @@
+//! One side of a test sheet in one picture: which it is, and where its marks lie.
+
+use tympan_sheet::{Map, Page, Point, Side};
+
+use super::codes::{Codes, Found};
+use super::luma::{Luma, Pixels};
+use super::mark::{Mark, measure, px_per_mm};
+use super::refusal::Refusal;
+use super::solve::{Normal, median, planar_scale, tukey};
+use crate::code::{End, SheetCode};
+use crate::geometry::Geometry;
+
+/// Fewer pixels to the mm than this do not show marks and codes (60 dpi).
+const COARSEST: f64 = 2.35;
+/// At least this share of the marks must be found.
+const LEAST_SHARE: f64 = 0.45;
+/// And at least this many.
+const LEAST_MARKS: usize = 7;
+/// They must reach over this share of the marked area, both ways.
+const LEAST_SPREAD: f64 = 0.55;
+
+/// A mark that was found: where it should be as seen on its side, and where it is.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    pub(super) nominal: Point<Page>,
+    pub(super) mark: Mark,
+}
+
+/// One side as one picture shows it.
+#[derive(Clone, Debug)]
+pub(super) struct SideView {
+    pub(super) code: SheetCode,
+    pub(super) geometry: Geometry,
+    /// Marks that were found and belong.
+    pub(super) marks: Vec<Seen>,
+    /// How many marks this side has.
+    pub(super) expected: usize,
+    /// The affine map that fits the marks best.
+    pub(super) map: Map<Page, Pixels>,
+    /// Distance of the marks from that map, one axis, px (robust sd).
+    pub(super) residual: f64,
+    /// Typical width of the rims' blur, mm.
+    pub(super) blur: f64,
+    /// Typical contrast of the marks, 0 to 1.
+    pub(super) contrast: f64,
+}
+
+impl SideView {
+    pub(super) fn side(&self) -> Side {
+        self.code.side
+    }
+
+    /// Pixels to the mm.
+    pub(super) fn scale(&self) -> f64 {
+        px_per_mm(&self.map)
+    }
+
+    /// Share of the marks that were found.
+    pub(super) fn share(&self) -> f64 {
+        self.marks.len() as f64 / self.expected as f64
+    }
+}
+
+/// Reads one side from a picture.
+pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
+    let first = single_sheet(codes)?;
+    let geometry = Geometry::new(first.code.paper, first.code.flip)
+        .map_err(|_| Refusal::NotATestSheet)?;
+    let start = first.pose(&geometry).ok_or(Refusal::NotATestSheet)?;
+    // Mirrored codes are decoded all the same; their finder patterns then run the other way.
+    if start.determinant() < 0.0 {
+        return Err(Refusal::Mirrored);
+    }
+    if px_per_mm(&start) < COARSEST {
+        return Err(Refusal::TooCoarse { px_per_mm: px_per_mm(&start) });
+    }
+    let side = first.code.side;
+    let mut seen = grow(luma, &geometry, &codes.found);
+    let expected = geometry.marks(side).len();
+    // Marks half covered by a hole, a fold or the picture's edge are not where they seem.
+    let mut full: Vec<f64> = seen.iter().map(|s| s.mark.fullness).collect();
+    let typical = median(&mut full);
+    seen.retain(|s| (s.mark.fullness / typical - 1.0).abs() < 0.12);
+    check_count(luma, &geometry, side, &seen, &start)?;
+    check_shapes(&seen, side)?;
+
+    let (map, residual, kept) = fit_affine(&seen).ok_or(Refusal::NotATestSheet)?;
+    let seen: Vec<Seen> = seen.into_iter().zip(kept).filter(|(_, k)| *k).map(|(s, _)| s).collect();
+    check_count(luma, &geometry, side, &seen, &map)?;
+    check_empty_places(luma, &geometry, side, &seen)?;
+    let mut blurs: Vec<f64> = seen.iter().map(|s| s.mark.blur).collect();
+    let mut contrasts: Vec<f64> = seen.iter().map(|s| s.mark.contrast / 255.0).collect();
+    Ok(SideView {
+        code: first.code.clone(),
+        geometry,
+        expected,
+        map,
+        residual,
+        blur: median(&mut blurs),
+        contrast: median(&mut contrasts),
+        marks: seen,
+    })
+}
+
+/// The code to start from; all codes must be of one side of one sheet.
+fn single_sheet(codes: &Codes) -> Result<&Found, Refusal> {
+    let Some(first) = codes.found.first() else {
+        return Err(if codes.other_version {
+            Refusal::OtherVersion
+        } else {
+            Refusal::NotATestSheet
+        });
+    };
+    let same = |f: &Found| SheetCode { end: End::Head, ..f.code.clone() };
+    let one = same(first);
+    let ends = |end| codes.found.iter().filter(|f| f.code.end == end).count();
+    let alone = codes.found.iter().all(|f| same(f) == one);
+    if !alone || End::BOTH.into_iter().any(|end| ends(end) > 1) {
+        return Err(Refusal::SeveralSheets);
+    }
+    Ok(first)
+}
+
+/// Finds marks outwards from the codes: each is looked for where its nearest neighbours put it.
+fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
+    let Some(first) = codes.first() else { return Vec::new() };
+    let side = first.code.side;
+    // Pairs of nominal and found places; the codes' finder patterns are the first.
+    let mut known: Vec<(Point<Page>, Point<Pixels>, f64)> = Vec::new();
+    for code in codes {
+        let pairs = code.places(geometry).into_iter().zip(code.corners);
+        known.extend(pairs.map(|(p, q)| (p, q, 0.02)));
+    }
+    let anchors: Vec<Point<Page>> = known.iter().map(|k| k.0).collect();
+    let nearest = |p: Point<Page>| {
+        anchors.iter().map(|a| (*a - p).length()).fold(f64::INFINITY, f64::min)
+    };
+    let mut waiting: Vec<(f64, Point<Page>)> = geometry
+        .marks(side)
+        .iter()
+        .map(|&m| geometry.seen_on(side, m))
+        .map(|p| (nearest(p), p))
+        .collect();
+    waiting.sort_by(|a, b| a.0.total_cmp(&b.0));
+
+    let mut seen: Vec<Seen> = Vec::new();
+    // Marks missed in the first round are tried again when their neighbours are known.
+    for round in 0..2 {
+        let mut missed = Vec::new();
+        for &(far, p) in &waiting {
+            let Some(map) = local_map(&known, p) else { continue };
+            let close = known.iter().map(|k| (k.0 - p).length()).fold(f64::INFINITY, f64::min);
+            let search = if seen.len() < 6 { 1.0 + 0.05 * close } else { 0.8 + 0.012 * close };
+            match measure(luma, &map, p, side, search.min(4.5)) {
+                Some(mark) => {
+                    known.push((p, mark.at, 1.0));
+                    seen.push(Seen { nominal: p, mark });
+                }
+                None => missed.push((far, p)),
+            }
+        }
+        if round == 0 {
+            waiting = missed;
+        }
+    }
+    seen
+}
+
+/// The affine map near a place, from known pairs weighted by nearness: it follows perspective and
+/// lens, which one map for the whole sheet would not.
+fn local_map(
+    known: &[(Point<Page>, Point<Pixels>, f64)],
+    near: Point<Page>,
+) -> Option<Map<Page, Pixels>> {
+    let (mut x, mut y) = (Normal::<3>::default(), Normal::<3>::default());
+    for (p, q, trust) in known {
+        let d = *p - near;
+        let distance = d.length();
+        let weight = trust / (distance.powi(2) + 30.0 * 30.0).powi(2);
+        let row = [1.0, d.x, d.y];
+        x.add(&row, q.x, weight);
+        y.add(&row, q.y, weight);
+    }
+    let ([x0, xx, xy], [y0, yx, yy]) = (x.solve()?, y.solve()?);
+    let dx = x0 - xx * near.x - xy * near.y;
+    let dy = y0 - yx * near.x - yy * near.y;
+    Some(Map::new(xx, xy, yx, yy, dx, dy))
+}
+
+/// One affine map for all marks, by iterated Tukey weights; which marks it keeps; the robust sd
+/// of one axis, px.
+pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<bool>)> {
+    let mut weights = vec![1.0; seen.len()];
+    let mut result = None;
+    for _ in 0..12 {
+        let (mut x, mut y) = (Normal::<3>::default(), Normal::<3>::default());
+        for (s, &w) in seen.iter().zip(&weights) {
+            let row = [1.0, s.nominal.x, s.nominal.y];
+            x.add(&row, s.mark.at.x, w);
+            y.add(&row, s.mark.at.y, w);
+        }
+        let ([dx, xx, xy], [dy, yx, yy]) = (x.solve()?, y.solve()?);
+        let map = Map::<Page, Pixels>::new(xx, xy, yx, yy, dx, dy);
+        let off: Vec<f64> =
+            seen.iter().map(|s| (s.mark.at - map.apply(s.nominal)).length()).collect();
+        let scale = planar_scale(&off).max(0.02);
+        for (w, &r) in weights.iter_mut().zip(&off) {
+            *w = tukey(r, scale * 1.3);
+        }
+        result = Some((map, scale, weights.iter().map(|&w| w > 0.05).collect()));
+    }
+    result
+}
+
+/// Whether enough marks are there, spread over enough of the sheet. If not, says why.
+fn check_count(
+    luma: &Luma,
+    geometry: &Geometry,
+    side: Side,
+    seen: &[Seen],
+    map: &Map<Page, Pixels>,
+) -> Result<(), Refusal> {
+    let all: Vec<Point<Page>> =
+        geometry.marks(side).iter().map(|&m| geometry.seen_on(side, m)).collect();
+    let span = |points: &mut dyn Iterator<Item = f64>| {
+        let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
+        for v in points {
+            least = least.min(v);
+            most = most.max(v);
+        }
+        most - least
+    };
+    let spread = |f: fn(Point<Page>) -> f64| {
+        let found = span(&mut seen.iter().map(|s| f(s.nominal)));
+        found / span(&mut all.iter().map(|&p| f(p)))
+    };
+    let enough = seen.len() >= LEAST_MARKS
+        && seen.len() as f64 >= LEAST_SHARE * all.len() as f64
+        && spread(|p| p.x) >= LEAST_SPREAD
+        && spread(|p| p.y) >= LEAST_SPREAD;
+    if enough {
+        return Ok(());
+    }
+    // Marks that should be in the picture and are not found: it is not cropped but unclear.
+    let inside = all.iter().filter(|&&p| luma.holds(map.apply(p), 4.0 * px_per_mm(map))).count();
+    if seen.len() as f64 >= 0.7 * inside as f64 || (inside as f64) < 0.6 * all.len() as f64 {
+        return Err(Refusal::Cropped { found: seen.len(), expected: all.len() });
+    }
+    Err(Refusal::TooBlurred)
+}
+
+/// Whether the marks have this side's shape.
+fn check_shapes(seen: &[Seen], side: Side) -> Result<(), Refusal> {
+    let right = seen.iter().filter(|s| s.mark.shape() == Some(side)).count();
+    let wrong = seen.iter().filter(|s| s.mark.shape() == Some(side.other())).count();
+    if right >= 4 * wrong.max(1) && right * 2 > seen.len() {
+        return Ok(());
+    }
+    if wrong > right { Err(Refusal::WrongMarks(side)) } else { Err(Refusal::TooBlurred) }
+}
+
+/// Whether the places that this side leaves empty are empty: a mirrored or turned pattern fills
+/// most of them.
+fn check_empty_places(
+    luma: &Luma,
+    geometry: &Geometry,
+    side: Side,
+    seen: &[Seen],
+) -> Result<(), Refusal> {
+    let known: Vec<_> = seen.iter().map(|s| (s.nominal, s.mark.at, 1.0)).collect();
+    let (mut empty, mut filled) = (0, 0);
+    for &place in geometry.empty_places(side) {
+        let p = geometry.seen_on(side, place);
+        let Some(map) = local_map(&known, p) else { continue };
+        if !luma.holds(map.apply(p), 4.0 * px_per_mm(&map)) {
+            continue;
+        }
+        match measure(luma, &map, p, side, 0.8) {
+            Some(mark) if mark.fullness > 0.6 => filled += 1,
+            _ => empty += 1,
+        }
+    }
+    if filled > 0 && filled * 3 > empty { Err(Refusal::WrongMarks(side)) } else { Ok(()) }
+}
