@@ -11,6 +11,7 @@ use std::collections::HashMap;
 
 use qpdf::{QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfObjectType, QPdfStream};
 
+use crate::changes::Changes;
 use crate::dig::{self, Id};
 use crate::space::{Matrix, UserRect, bounds};
 
@@ -54,19 +55,31 @@ impl Annotations {
     }
 
     /// Moves all the annotations of a page.
-    pub(crate) fn move_all(&mut self, qpdf: &QPdf, page: &QPdfDictionary, by: &Matrix) {
+    pub(crate) fn move_all(
+        &mut self,
+        qpdf: &QPdf,
+        page: &QPdfDictionary,
+        by: &Matrix,
+        changes: &Changes,
+    ) {
         let old: Vec<_> = annotations(page).collect();
         if old.is_empty() {
             return;
         }
         let new: Vec<_> = old
             .into_iter()
-            .map(|a| self.move_one(qpdf, a, by))
+            .map(|a| self.move_one(qpdf, a, by, changes))
             .collect();
         page.set("/Annots", qpdf.new_array_from(new));
     }
 
-    fn move_one(&mut self, qpdf: &QPdf, annotation: QPdfDictionary, by: &Matrix) -> QPdfObject {
+    fn move_one(
+        &mut self,
+        qpdf: &QPdf,
+        annotation: QPdfDictionary,
+        by: &Matrix,
+        changes: &Changes,
+    ) -> QPdfObject {
         let id = dig::id(&annotation);
         let key = (id, by.operands());
         if let (true, Some(done)) = (id != (0, 0), self.moved.get(&key)) {
@@ -79,6 +92,7 @@ impl Annotations {
         } else {
             annotation
         };
+        changes.touch(&target);
         self.apply(qpdf, &target, by);
         let done: QPdfObject = target.into();
         if id != (0, 0) {

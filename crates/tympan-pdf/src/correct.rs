@@ -1,5 +1,7 @@
 //! Correcting a file: each page as it was, drawn through one transform.
 
+mod append;
+mod pages;
 mod rewrite;
 
 use std::path::PathBuf;
@@ -10,6 +12,7 @@ use tympan_sheet::{Affine, Page, Size};
 
 use crate::document::{Caution, Document};
 use crate::error::{PageFault, PdfError};
+use crate::loss::{Lost, Measure, Meter, Question};
 use crate::output::Output;
 use crate::space::PageSpace;
 
@@ -88,6 +91,8 @@ pub struct CorrectJob {
     pub pages: Vec<PageOut>,
     /// What to tell the print dialog about the two sides, if anything.
     pub duplex: Option<Duplex>,
+    /// Whether and how to measure what the pages lose.
+    pub measure: Option<Measure>,
 }
 
 /// How far the work has come.
@@ -134,6 +139,8 @@ pub struct PageReport {
     pub moved: bool,
     /// How many annotations were moved with it.
     pub annotations: usize,
+    /// What it loses; `None` where that was not measured.
+    pub lost: Option<Lost>,
 }
 
 /// Writes the job's output.
@@ -154,41 +161,124 @@ pub fn correct(
     }
     let files: Vec<_> = job.sources.iter().map(|s| s.file.as_path()).collect();
     let output = Output::create(&job.output, &files)?;
-    let documents = job
+    let mut documents = job
         .sources
         .iter()
         .map(|s| Document::open(&s.file, s.password.as_deref()))
         .collect::<Result<Vec<_>, _>>()?;
     let plan = plan(job, &documents)?;
     check_permissions(job, &documents)?;
-    let annotations = plan.iter().map(|p| p.annotations).collect::<Vec<_>>();
-    rewrite::write(job, &documents, &plan, &output, progress, cancel)?;
-    stop_if(cancel)?;
-    prove(&output, job, &documents)?;
+    let lost = match job.measure {
+        Some(measure) => measured(job, &plan, measure, cancel)?,
+        None => vec![None; plan.len()],
+    };
+    let way = write(job, &mut documents, &plan, &output, progress, cancel)?;
     let mut cautions = Vec::new();
     for (i, document) in documents.iter().enumerate() {
         cautions.extend(document.cautions().into_iter().map(|c| (i, c)));
     }
     output.keep()?;
-    let pages = plan
-        .iter()
-        .zip(annotations)
-        .map(|(p, annotations)| PageReport {
+    let pages = plan.iter().zip(lost).map(|(p, lost)| {
+        let moved = !p.asked.is_untouched();
+        PageReport {
             asked: p.asked,
             from: p.from.size(),
             size: p.to.size(),
-            moved: !p.asked.is_untouched(),
-            annotations: if p.asked.is_untouched() {
-                0
-            } else {
-                annotations
-            },
-        });
+            moved,
+            annotations: if moved { p.annotations } else { 0 },
+            lost: if moved { lost } else { Some(Lost::default()) },
+        }
+    });
     Ok(CorrectReport {
-        way: Way::Rewritten,
+        way,
         pages: pages.collect(),
         cautions,
     })
+}
+
+/// Writes the output as an incremental update where that can be, else anew, and reads it back.
+fn write(
+    job: &CorrectJob,
+    documents: &mut [Document],
+    plan: &[Planned],
+    output: &Output,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Way, PdfError> {
+    if append::is_fit(job, &documents[0], plan) {
+        let written = append::write(job, &documents[0], plan, output, progress, cancel)?;
+        stop_if(cancel)?;
+        if written && append::is_proven(output, plan) {
+            return Ok(Way::Appended);
+        }
+        // Trying has changed its objects in memory.
+        let source = &job.sources[0];
+        documents[0] = Document::open(&source.file, source.password.as_deref())?;
+    }
+    rewrite::write(job, documents, plan, output, progress, cancel)?;
+    stop_if(cancel)?;
+    prove(output, job)?;
+    Ok(Way::Rewritten)
+}
+
+/// What each page loses. The sources are opened once more for it: making pictures of pages turns
+/// over objects that the output must have as they were.
+fn measured(
+    job: &CorrectJob,
+    plan: &[Planned],
+    measure: Measure,
+    cancel: &AtomicBool,
+) -> Result<Vec<Option<Lost>>, PdfError> {
+    let mut meter = Meter::new(measure);
+    let mut open: Vec<Option<Document>> = job.sources.iter().map(|_| None).collect();
+    let mut known: Vec<(PageOut, Option<Lost>)> = Vec::new();
+    let mut all = Vec::with_capacity(plan.len());
+    for p in plan {
+        stop_if(cancel)?;
+        if p.asked.is_untouched() {
+            all.push(None);
+            continue;
+        }
+        // One back for many fronts is one question.
+        if let Some((_, lost)) = known
+            .iter()
+            .rev()
+            .take(16)
+            .find(|(asked, _)| *asked == p.asked)
+        {
+            all.push(*lost);
+            continue;
+        }
+        let document = match &mut open[p.asked.source] {
+            Some(document) => document,
+            none => {
+                let source = &job.sources[p.asked.source];
+                none.insert(Document::open_quietly(
+                    &source.file,
+                    source.password.as_deref(),
+                )?)
+            }
+        };
+        let question = Question {
+            map: p.asked.map,
+            from: p.from.size(),
+            to: p.to.size(),
+            same_sheet: p.asked.size.is_none(),
+        };
+        let lost = meter.lost(document.dictionary(p.asked.page)?, &question);
+        known.push((p.asked, lost));
+        all.push(lost);
+    }
+    Ok(all)
+}
+
+/// Whether the output's pages are exactly the first source's, in their order.
+pub(crate) fn is_in_order(plan: &[Planned], base: &Document) -> bool {
+    plan.len() == base.page_count()
+        && plan
+            .iter()
+            .enumerate()
+            .all(|(i, p)| p.asked.source == 0 && p.asked.page == i + 1)
 }
 
 pub(crate) fn stop_if(cancel: &AtomicBool) -> Result<(), PdfError> {
@@ -256,15 +346,13 @@ fn check_permissions(job: &CorrectJob, documents: &[Document]) -> Result<(), Pdf
 }
 
 /// Reads the output back and counts its pages.
-fn prove(output: &Output, job: &CorrectJob, documents: &[Document]) -> Result<(), PdfError> {
+fn prove(output: &Output, job: &CorrectJob) -> Result<(), PdfError> {
     let fail = |reason: String| PdfError::Unproven {
         file: job.output.clone(),
         reason,
     };
-    let password = documents
-        .first()
-        .and(job.sources.first())
-        .and_then(|s| s.password.as_deref());
+    // The first source's encryption stays, and with it its passwords.
+    let password = job.sources.first().and_then(|s| s.password.as_deref());
     let again = match Document::open_quietly(output.path(), password) {
         Ok(again) => again,
         Err(e) => return Err(fail(e.to_string())),

@@ -107,7 +107,10 @@ pub(crate) fn new_rect(qpdf: &QPdf, rect: &UserRect) -> QPdfObject {
 /// A new stream with this content, compressed.
 pub(crate) fn new_compressed(qpdf: &QPdf, content: &[u8]) -> std::io::Result<QPdfStream> {
     use std::io::Write;
-    let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::default());
+    // What is very large is worth less than the time to pack it well.
+    let level = if content.len() > 8 << 20 { 1 } else { 6 };
+    let level = flate2::Compression::new(level);
+    let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), level);
     packer.write_all(content)?;
     let packed = packer.finish()?;
     let stream = qpdf.new_stream([]);

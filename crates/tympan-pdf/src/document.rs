@@ -120,7 +120,7 @@ impl Document {
             let reason = "its pages cannot be listed".to_owned();
             return Err(PdfError::Damaged { file, reason });
         }
-        let access = find_access(&qpdf, &file, password);
+        let access = find_access(&qpdf, password);
         Ok(Self {
             file,
             qpdf,
@@ -387,7 +387,7 @@ pub(crate) fn say(error: &QPdfError) -> String {
     }
 }
 
-fn find_access(qpdf: &QPdf, file: &Path, password: Option<&str>) -> Access {
+fn find_access(qpdf: &QPdf, password: Option<&str>) -> Access {
     if !qpdf.is_encrypted() {
         return Access::Free;
     }
@@ -402,7 +402,7 @@ fn find_access(qpdf: &QPdf, file: &Path, password: Option<&str>) -> Access {
             assemble: false,
         };
     };
-    if crypt::is_owner(qpdf, &encrypt, file, password.unwrap_or("")) {
+    if crypt::is_owner(qpdf, &encrypt, password.unwrap_or("")) {
         return Access::Owner;
     }
     let flags = dig::integer(&encrypt, "/P").unwrap_or(0);

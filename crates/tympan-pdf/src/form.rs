@@ -15,11 +15,21 @@ use crate::inflate;
 use crate::space::UserRect;
 
 /// The forms made of one file's pages so far.
-#[derive(Default)]
 pub(crate) struct Forms {
+    /// Whether a content stream may itself become the form.
+    in_place: bool,
+    /// How much may still be decoded, in bytes.
+    room: usize,
     made: HashMap<Key, QPdfObject>,
     /// Which streams have been turned into forms where they stand.
     taken: HashMap<Id, Key>,
+}
+
+/// A page's content as a form.
+pub(crate) struct Form {
+    pub(crate) object: QPdfObject,
+    /// Whether this page is the first that it is made for.
+    pub(crate) is_new: bool,
 }
 
 /// What makes two pages' forms the same form.
@@ -31,6 +41,26 @@ struct Key {
 }
 
 impl Forms {
+    /// Forms made of the content streams where they stand, without copying their bytes.
+    pub(crate) fn in_place() -> Self {
+        Self::new(true)
+    }
+
+    /// Forms beside the content streams, which stay as they are.
+    pub(crate) fn beside() -> Self {
+        Self::new(false)
+    }
+
+    fn new(in_place: bool) -> Self {
+        let (made, taken) = (HashMap::new(), HashMap::new());
+        Self {
+            in_place,
+            room: inflate::MAX_ALL_CONTENT,
+            made,
+            taken,
+        }
+    }
+
     /// The page's content as a form in the page's own user space, clipped to what is shown of the
     /// page. `None` for a page without content.
     ///
@@ -41,7 +71,7 @@ impl Forms {
         qpdf: &QPdf,
         page: &QPdfDictionary,
         shown: &UserRect,
-    ) -> Result<Option<QPdfObject>, PageFault> {
+    ) -> Result<Option<Form>, PageFault> {
         let streams = content_streams(page);
         if streams.is_empty() {
             return Ok(None);
@@ -58,11 +88,14 @@ impl Forms {
             clip: shown.operands(),
         };
         if let Some(form) = self.made.get(&key) {
-            return Ok(Some(form.clone()));
+            return Ok(Some(Form {
+                object: form.clone(),
+                is_new: false,
+            }));
         }
         let form = match streams.as_slice() {
             [only] => self.one_stream(qpdf, only, &key)?,
-            several => joined(qpdf, several)?,
+            several => joined(qpdf, several, &mut self.room)?,
         };
         let about = form.get_dictionary();
         about.set("/Type", qpdf.new_name("/XObject"));
@@ -70,9 +103,12 @@ impl Forms {
         about.set("/BBox", dig::new_rect(qpdf, shown));
         about.set("/Resources", &resources);
         about.remove("/Matrix");
-        let form: QPdfObject = form.into();
-        self.made.insert(key, form.clone());
-        Ok(Some(form))
+        let object: QPdfObject = form.into();
+        self.made.insert(key, object.clone());
+        Ok(Some(Form {
+            object,
+            is_new: true,
+        }))
     }
 
     fn one_stream(
@@ -84,7 +120,8 @@ impl Forms {
         let id = dig::id(stream);
         // A stream that already serves as something else keeps that job; a copy becomes the form.
         let has_a_job = stream.get_dictionary().has("/Subtype");
-        let free = !has_a_job && self.taken.get(&id).is_none_or(|owner| owner == key);
+        let free =
+            self.in_place && !has_a_job && self.taken.get(&id).is_none_or(|owner| owner == key);
         if free {
             self.taken.insert(id, key.clone());
             return Ok(stream.as_object().clone().into());
@@ -108,22 +145,28 @@ fn content_streams(page: &QPdfDictionary) -> Vec<QPdfStream> {
     }
 }
 
-fn joined(qpdf: &QPdf, streams: &[QPdfStream]) -> Result<QPdfStream, PageFault> {
+fn joined(qpdf: &QPdf, streams: &[QPdfStream], room: &mut usize) -> Result<QPdfStream, PageFault> {
     let mut content = Vec::new();
     for stream in streams {
+        let left = inflate::MAX_CONTENT
+            .min(*room)
+            .saturating_sub(content.len() + 1);
         if !content.is_empty() {
             content.push(b'\n');
         }
-        content.extend(inflate::decoded(
-            qpdf,
-            stream,
-            inflate::MAX_CONTENT - content.len(),
-        )?);
-        if content.len() >= inflate::MAX_CONTENT {
-            return Err(PageFault::TooLarge);
-        }
+        content.extend(inflate::decoded(stream, left)?);
     }
+    *room = room.saturating_sub(content.len());
     dig::new_compressed(qpdf, &content).map_err(|e| PageFault::Other(e.to_string()))
+}
+
+/// How many bytes the content of a page takes in its file.
+pub(crate) fn content_bytes(page: &QPdfDictionary) -> u64 {
+    let length = |s: &QPdfStream| dig::integer(&s.get_dictionary(), "/Length").unwrap_or(0);
+    content_streams(page)
+        .iter()
+        .map(|s| length(s).max(0) as u64)
+        .sum()
 }
 
 /// The bytes of a stream as they stand in the file.

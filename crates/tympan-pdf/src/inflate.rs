@@ -2,7 +2,8 @@
 
 use hayro::hayro_syntax::Pdf;
 use hayro::hayro_syntax::object::Object;
-use qpdf::{QPdf, QPdfDictionary, QPdfObject, QPdfStream, StreamDecodeLevel};
+use qpdf::{QPdfArray, QPdfScalar, StreamDecodeLevel};
+use qpdf::{QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfObjectType, QPdfStream};
 
 use crate::dig;
 use crate::error::PageFault;
@@ -10,13 +11,16 @@ use crate::form::raw;
 
 /// The most that one page's content may decode to. The largest honest maps and drawings stay well
 /// below it.
-pub(crate) const MAX_CONTENT: usize = 256 << 20;
+pub(crate) const MAX_CONTENT: usize = 128 << 20;
+
+/// The most that the contents of all pages of a job may decode to, where they must be decoded.
+pub(crate) const MAX_ALL_CONTENT: usize = 1 << 30;
 
 /// A content stream, decoded, but never more than `room` bytes.
 ///
 /// Where the strict reader gives up, the lenient one says what can be decoded, as viewers would
 /// show; where that is nothing either, the page is refused rather than left blank.
-pub(crate) fn decoded(qpdf: &QPdf, stream: &QPdfStream, room: usize) -> Result<Vec<u8>, PageFault> {
+pub(crate) fn decoded(stream: &QPdfStream, room: usize) -> Result<Vec<u8>, PageFault> {
     let packed = raw(stream).ok_or(PageFault::Content)?;
     if packed.is_empty() {
         return Ok(packed);
@@ -40,8 +44,7 @@ pub(crate) fn decoded(qpdf: &QPdf, stream: &QPdfStream, room: usize) -> Result<V
             data.to_vec()
         });
     }
-    // An error left behind would be taken for one of the next call.
-    let content = leniently(qpdf, &about, &packed).ok_or(PageFault::Content)?;
+    let content = leniently(&about, &packed).ok_or(PageFault::Content)?;
     if content.len() <= room {
         Ok(content)
     } else {
@@ -50,7 +53,6 @@ pub(crate) fn decoded(qpdf: &QPdf, stream: &QPdfStream, room: usize) -> Result<V
 }
 
 fn filters(about: &QPdfDictionary) -> Vec<String> {
-    use qpdf::{QPdfObjectLike, QPdfObjectType};
     let Some(filter) = about.get("/Filter") else {
         return Vec::new();
     };
@@ -102,7 +104,7 @@ fn inflated_len(packed: &[u8], room: usize) -> Option<u64> {
 }
 
 /// What the lenient reader makes of the stream, shown to it in a file of its own.
-fn leniently(qpdf: &QPdf, about: &QPdfDictionary, packed: &[u8]) -> Option<Vec<u8>> {
+fn leniently(about: &QPdfDictionary, packed: &[u8]) -> Option<Vec<u8>> {
     let text = |key: &str| about.get(key).map(|value: QPdfObject| resolved(&value, 0));
     let mut file =
         b"%PDF-1.7\n1 0 obj\n<</Type/Catalog/Pages 2 0 R>>\nendobj\n2 0 obj\n<</Type/Pages\
@@ -116,10 +118,8 @@ fn leniently(qpdf: &QPdf, about: &QPdfDictionary, packed: &[u8]) -> Option<Vec<u
         }
     }
     file.extend(b">>\nstream\n");
-    let at = file.len();
     file.extend(packed);
     file.extend(b"\nendstream\nendobj\ntrailer\n<</Root 1 0 R/Size 5>>\n%%EOF\n");
-    let _ = (qpdf, at);
     let pdf = Pdf::new(file).ok()?;
     let stream = pdf.objects().into_iter().find_map(|object| match object {
         Object::Stream(stream) => Some(stream),
@@ -131,13 +131,12 @@ fn leniently(qpdf: &QPdf, about: &QPdfDictionary, packed: &[u8]) -> Option<Vec<u
 
 /// An object written out without references.
 fn resolved(value: &QPdfObject, depth: usize) -> String {
-    use qpdf::{QPdfObjectLike, QPdfObjectType};
     if depth > 4 {
         return "null".to_owned();
     }
     match value.get_type() {
         QPdfObjectType::Array => {
-            let array: qpdf::QPdfArray = value.clone().into();
+            let array: QPdfArray = value.clone().into();
             let items: Vec<_> = array.iter().map(|v| resolved(&v, depth + 1)).collect();
             format!("[{}]", items.join(" "))
         }
@@ -153,7 +152,7 @@ fn resolved(value: &QPdfObject, depth: usize) -> String {
         }
         QPdfObjectType::Stream => "null".to_owned(),
         QPdfObjectType::Name => value.as_name(),
-        QPdfObjectType::Integer => qpdf::QPdfScalar::from(value.clone()).as_i64().to_string(),
+        QPdfObjectType::Integer => QPdfScalar::from(value.clone()).as_i64().to_string(),
         _ => value.to_binary(),
     }
 }

@@ -1,6 +1,7 @@
 //! Reading, correcting and drawing PDF files.
 
 mod annots;
+mod changes;
 mod correct;
 mod crypt;
 mod dig;
@@ -9,14 +10,19 @@ pub mod draw;
 mod error;
 mod form;
 mod inflate;
+mod layers;
+mod loss;
 mod output;
 pub mod raster;
 mod second;
+mod serial;
 mod space;
+mod structure;
 
 pub use correct::{
     CorrectJob, CorrectReport, Duplex, PageOut, PageReport, Progress, Source, Way, correct,
 };
 pub use document::{Access, Caution, Document, PageInfo};
 pub use error::{PageFault, PdfError};
+pub use loss::{Lost, Measure};
 pub use space::{PageSpace, UserRect};
