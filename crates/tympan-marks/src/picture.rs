@@ -1,9 +1,11 @@
 //! Reading test sheets from pictures: two scans, or one photo against the light.
 
+mod camera;
 mod codes;
 mod decode;
 mod edges;
 mod holes;
+mod light;
 mod link;
 mod luma;
 mod mark;
@@ -20,7 +22,7 @@ pub use luma::{Luma, Pixels};
 pub use reading::{Evidence, Placement, Reading, Warning, Way};
 pub use refusal::{Refusal, RefusalReport};
 
-use crate::code::SetupCode;
+use crate::code::{End, SetupCode, SheetCode};
 use link::Physical;
 use pair::Scan;
 use side_view::SideView;
@@ -60,32 +62,34 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
             }
         }
     }
+    // A photo against the light shows both sides by itself.
+    let (photos, mut scans): (Vec<_>, Vec<_>) =
+        scans.into_iter().partition(|s| s.physical.view.is_photo);
+    for photo in &photos {
+        let result = light::read(photo, true, expected.caliper_mm);
+        outcomes.push(Outcome { pictures: vec![photo.index], result });
+    }
     while !scans.is_empty() {
         let first = scans.remove(0);
-        let sheet = first.physical.view.code.sheet;
-        let same: Vec<usize> = (0..scans.len())
-            .filter(|&k| {
-                let code = &scans[k].physical.view.code;
-                code.sheet == sheet && code.setup == first.physical.view.code.setup
-            })
-            .collect();
-        let other = same
-            .iter()
-            .copied()
-            .find(|&k| scans[k].physical.view.side() != first.physical.view.side());
-        // Two leftover pictures of one side each: a front and a back of different sheets.
-        let (pictures, result) = match other.or_else(|| same.first().copied()) {
+        let of = |scan: &Scan<'_>| {
+            let code = &scan.physical.view.code;
+            (code.setup.clone(), code.sheet)
+        };
+        let same: Vec<usize> = (0..scans.len()).filter(|&k| of(&scans[k]) == of(&first)).collect();
+        let side = |scan: &Scan<'_>| scan.physical.view.side();
+        let other = same.iter().copied().find(|&k| side(&scans[k]) != side(&first));
+        // Two pictures that are all there is are meant as a pair even when they cannot be one.
+        let lone_pair = (scans.len() == 1 && outcomes.is_empty()).then_some(0);
+        match other.or(same.first().copied()).or(lone_pair) {
             Some(k) => {
                 let second = scans.remove(k);
-                (vec![first.index, second.index], together(&first, &second))
+                outcomes.extend(together(&first, &second, expected));
             }
-            None if scans.len() == 1 && outcomes.is_empty() => {
-                let second = scans.remove(0);
-                (vec![first.index, second.index], together(&first, &second))
+            None => {
+                let result = light::read(&first, false, expected.caliper_mm);
+                outcomes.push(Outcome { pictures: vec![first.index], result });
             }
-            None => (vec![first.index], alone(&first)),
-        };
-        outcomes.push(Outcome { pictures, result });
+        }
     }
     outcomes.sort_by_key(|o| o.pictures.clone());
     outcomes
@@ -123,23 +127,35 @@ fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// Two pictures that belong together.
-fn together(a: &Scan<'_>, b: &Scan<'_>) -> Result<Reading, Refusal> {
-    let (va, vb) = (&a.physical.view, &b.physical.view);
-    if va.code.setup != vb.code.setup || va.code.sheet != vb.code.sheet {
-        return Err(Refusal::DifferentSheets);
+/// Two pictures that belong together: two scans, or two photos taken so squarely that they look
+/// like scans.
+fn together(a: &Scan<'_>, b: &Scan<'_>, expected: &Expected) -> Vec<Outcome> {
+    let pair = pair_up(a, b);
+    if let Err(Refusal::NoLink | Refusal::SameSideTwice(_)) = pair {
+        let alone = [a, b].map(|scan| Outcome {
+            pictures: vec![scan.index],
+            result: light::read(scan, false, expected.caliper_mm),
+        });
+        if alone.iter().all(|o| o.result.is_ok()) {
+            return alone.into();
+        }
     }
-    if va.code.paper != vb.code.paper || va.code.flip != vb.code.flip {
+    vec![Outcome { pictures: vec![a.index, b.index], result: pair }]
+}
+
+fn pair_up(a: &Scan<'_>, b: &Scan<'_>) -> Result<Reading, Refusal> {
+    let (va, vb) = (&a.physical.view, &b.physical.view);
+    let same_sheet = SheetCode { side: Side::Front, end: End::Head, ..va.code.clone() }
+        == SheetCode { side: Side::Front, end: End::Head, ..vb.code.clone() };
+    if !same_sheet {
         return Err(Refusal::DifferentSheets);
     }
     match (va.side(), vb.side()) {
         (Side::Front, Side::Back) => pair::read(a, b),
         (Side::Back, Side::Front) => pair::read(b, a),
+        (side, _) if link::is_seen_through(&a.physical, &b.physical) => {
+            Err(Refusal::PrintedTwice(side))
+        }
         (side, _) => Err(Refusal::SameSideTwice(side)),
     }
-}
-
-/// A picture without a partner.
-fn alone(scan: &Scan<'_>) -> Result<Reading, Refusal> {
-    Err(Refusal::OtherSideMissing(scan.physical.view.side()))
 }

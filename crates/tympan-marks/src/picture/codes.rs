@@ -98,12 +98,11 @@ fn read_all(luma: &Luma) -> Vec<RXingResult> {
         return Vec::new();
     };
     let mut image = BinaryBitmap::new(HybridBinarizer::new(source));
-    let hints = DecodeHints::default();
+    let hints = DecodeHints { TryHarder: Some(true), ..DecodeHints::default() };
     let several = QRCodeMultiReader::new().decode_multiple_with_hints(&mut image, &hints);
     match several {
         Ok(results) if !results.is_empty() => results,
         _ => {
-            let hints = DecodeHints { TryHarder: Some(true), ..DecodeHints::default() };
             QRCodeReader::new().decode_with_hints(&mut image, &hints).into_iter().collect()
         }
     }

@@ -249,12 +249,13 @@ fn edge_conditions(
         .collect()
 }
 
-/// What is known of stretch and shear between the two planes before looking, mm per 100 mm (sd):
-/// one scanner repeats itself the same way up and upside down, but its two axes may differ by
-/// 0.3 % when one scan lies a quarter turned.
+/// What is known of stretch and shear between the two planes before looking, mm per 100 mm (sd).
+/// One scanner repeats its scales the same way up and upside down; but columns that lean by some
+/// 0.2 mrad lean the other way when the sheet is turned over, and the two axes may differ by 0.3 %
+/// when one scan lies a quarter turned.
 fn prior_sd(same_scale: bool, quarters: u8) -> [f64; 2] {
     match (same_scale, quarters % 2 == 0) {
-        (true, true) => [0.015, 0.01],
+        (true, true) => [0.015, 0.02],
         (true, false) => [0.3, 0.06],
         (false, true) => [3.0, 0.06],
         (false, false) => [3.0, 0.06],
@@ -306,6 +307,26 @@ fn link_map(x: &[f64; 6], paper: Size) -> Map<Front, Front> {
     let l = |v: f64| v / 100.0;
     Map::linear_about(1.0 + l(x[2]), l(x[3]), l(x[4]), 1.0 + l(x[5]), centre)
         .then(&Map::shift(Vector::new(x[0], x[1])))
+}
+
+/// Whether the holes of two pictures of one page are each other's mirror images: then they are
+/// two sides of one sheet with the same page on both.
+pub(super) fn is_seen_through(a: &Physical, b: &Physical) -> bool {
+    let paper = a.view.geometry.paper();
+    let centre: Point<Front> = paper.centre();
+    let planes = [a, b].map(|p| Plane::new(&p.view, p.view.scale()));
+    let [Some(pa), Some(pb)] = planes else { return false };
+    let places = |physical: &Physical, plane: Plane| -> Vec<Point<Front>> {
+        let place = |h: &Hole| plane.of_page.apply(h.at);
+        physical.holes.iter().map(place).map(|p| Point::new(p.x, p.y)).collect()
+    };
+    let (ha, hb) = (places(a, pa), places(b, pb));
+    let straight = best_match(&ha, &hb, centre).map_or(0, |m| m.0.len());
+    [Flip::Sideways, Flip::Endways].into_iter().any(|flip| {
+        let turned: Vec<Point<Front>> =
+            hb.iter().map(|p| flip.to_front(Point::new(p.x, p.y), paper)).collect();
+        best_match(&ha, &turned, centre).map_or(0, |m| m.0.len()) > straight
+    })
 }
 
 /// Which holes of the two sides are the same. Empty where either side shows fewer than two.

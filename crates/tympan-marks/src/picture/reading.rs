@@ -219,8 +219,12 @@ impl Reading {
     }
 }
 
+/// Points off the field by less than this are never slips, mm.
+const SLIP: f64 = 0.12;
+
 /// The affine field through points: `p + r(p)`, its covariance from the points alone (about the
-/// centre, per 100 mm), and the robust sd of one axis.
+/// centre, per 100 mm), the sd of one axis, and
+/// which points it keeps.
 pub(super) fn fit_field(
     points: &[(Point<Front>, Vector<Front>)],
     paper: Size,
@@ -241,10 +245,17 @@ pub(super) fn fit_field(
             Vector::new(a[0] + a[1] * q.x + a[2] * q.y, b[0] + b[1] * q.x + b[2] * q.y)
         };
         let off: Vec<f64> = points.iter().map(|&(p, r)| (r - at(p)).length()).collect();
-        let scale = super::solve::planar_scale(&off).max(0.002);
+        // A bend, which no affine field shows, is no slip.
+        let scale = (1.3 * super::solve::planar_scale(&off)).max(SLIP / 4.685);
+        let (mut square, mut n) = (0.0, 0.0);
         for (w, &r) in weights.iter_mut().zip(&off) {
-            *w = super::solve::tukey(r, scale * 1.3);
+            *w = super::solve::tukey(r, scale);
+            if *w > 0.05 {
+                square += r * r;
+                n += 1.0;
+            }
         }
+        let scale = (square / (2.0 * f64::max(n - 3.0, 1.0))).sqrt().max(0.002);
         let l = 0.01;
         let field = Map::linear_about(1.0 + a[1] * l, a[2] * l, b[1] * l, 1.0 + b[2] * l, centre)
             .then(&Map::shift(Vector::new(a[0], b[0])));

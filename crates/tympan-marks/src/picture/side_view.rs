@@ -2,6 +2,7 @@
 
 use tympan_sheet::{Map, Page, Point, Side};
 
+use super::camera::Camera;
 use super::codes::{Codes, Found};
 use super::luma::{Luma, Pixels};
 use super::mark::{Mark, measure, px_per_mm};
@@ -18,6 +19,10 @@ const LEAST_SHARE: f64 = 0.45;
 const LEAST_MARKS: usize = 7;
 /// They must reach over this share of the marked area, both ways.
 const LEAST_SPREAD: f64 = 0.55;
+/// Marks off by less than this are never slips, mm.
+const SLIP: f64 = 0.15;
+/// Marks that lie off an affine map by more than this are seen in perspective, mm.
+const PHOTO: f64 = 0.2;
 
 /// A mark that was found: where it should be as seen on its side, and where it is.
 #[derive(Clone, Copy, Debug)]
@@ -39,10 +44,10 @@ pub(super) struct SideView {
     pub(super) map: Map<Page, Pixels>,
     /// Distance of the marks from that map, one axis, px (robust sd).
     pub(super) residual: f64,
+    /// Marks lie as in a photo's perspective, not as in a scan.
+    pub(super) is_photo: bool,
     /// Typical width of the rims' blur, mm.
     pub(super) blur: f64,
-    /// Typical contrast of the marks, 0 to 1.
-    pub(super) contrast: f64,
 }
 
 impl SideView {
@@ -84,20 +89,31 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
     check_count(luma, &geometry, side, &seen, &start)?;
     check_shapes(&seen, side)?;
 
+    // Perspective and lens bend a photo, which an affine map alone would take for slips.
+    let scale = px_per_mm(&start);
+    let fit = Camera::fit(luma, geometry.paper().centre(), &seen, scale)
+        .ok_or(Refusal::NotATestSheet)?;
+    let keep = |seen: Vec<Seen>, kept: &[bool]| -> Vec<Seen> {
+        seen.into_iter().zip(kept).filter(|(_, k)| **k).map(|(s, _)| s).collect()
+    };
+    let mut seen = keep(seen, &fit.kept);
     let (map, residual, kept) = fit_affine(&seen).ok_or(Refusal::NotATestSheet)?;
-    let seen: Vec<Seen> = seen.into_iter().zip(kept).filter(|(_, k)| *k).map(|(s, _)| s).collect();
+    let on_map = kept.iter().filter(|k| **k).count() as f64 / kept.len() as f64;
+    let is_photo = residual > PHOTO * px_per_mm(&map) || on_map < 0.85;
+    if !is_photo {
+        seen = keep(seen, &kept);
+    }
     check_count(luma, &geometry, side, &seen, &map)?;
     check_empty_places(luma, &geometry, side, &seen)?;
     let mut blurs: Vec<f64> = seen.iter().map(|s| s.mark.blur).collect();
-    let mut contrasts: Vec<f64> = seen.iter().map(|s| s.mark.contrast / 255.0).collect();
     Ok(SideView {
         code: first.code.clone(),
         geometry,
         expected,
         map,
         residual,
+        is_photo,
         blur: median(&mut blurs),
-        contrast: median(&mut contrasts),
         marks: seen,
     })
 }
@@ -187,12 +203,12 @@ fn local_map(
     Some(Map::new(xx, xy, yx, yy, dx, dy))
 }
 
-/// One affine map for all marks, by iterated Tukey weights; which marks it keeps; the robust sd
-/// of one axis, px.
+/// One affine map for all marks, by iterated Tukey weights; the sd of one axis of those that it
+/// keeps, px; which it keeps.
 pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<bool>)> {
     let mut weights = vec![1.0; seen.len()];
     let mut result = None;
-    for _ in 0..12 {
+    for round in 0..12 {
         let (mut x, mut y) = (Normal::<3>::default(), Normal::<3>::default());
         for (s, &w) in seen.iter().zip(&weights) {
             let row = [1.0, s.nominal.x, s.nominal.y];
@@ -203,11 +219,19 @@ pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<b
         let map = Map::<Page, Pixels>::new(xx, xy, yx, yy, dx, dy);
         let off: Vec<f64> =
             seen.iter().map(|s| (s.mark.at - map.apply(s.nominal)).length()).collect();
-        let scale = planar_scale(&off).max(0.02);
+        // What a bent feed or an uneven carriage does to the outermost marks is no slip.
+        let least = if round == 0 { 0.2 } else { SLIP } * px_per_mm(&map) / 4.685;
+        let scale = (1.3 * planar_scale(&off)).max(least);
+        let (mut square, mut n) = (0.0, 0.0);
         for (w, &r) in weights.iter_mut().zip(&off) {
-            *w = tukey(r, scale * 1.3);
+            *w = tukey(r, scale);
+            if *w > 0.05 {
+                square += r * r;
+                n += 1.0;
+            }
         }
-        result = Some((map, scale, weights.iter().map(|&w| w > 0.05).collect()));
+        let residual = (square / (2.0 * f64::max(n - 3.0, 1.0))).sqrt();
+        result = Some((map, residual, weights.iter().map(|&w| w > 0.05).collect()));
     }
     result
 }

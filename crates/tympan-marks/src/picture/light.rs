@@ -1,0 +1,507 @@
+//! A reading from one photo against the light.
+//!
+//! The side that faces the camera gives perspective and lens from its own strong marks. The other
+//! side's marks shine through, faint and soft. They are first looked for all together, by one
+//! shift and tilt that explains them best, then each by itself to a fraction of a pixel.
+
+use tympan_sheet::{Angle, Front, Map, Page, Point, Side, Vector};
+
+use super::camera::Camera;
+use super::luma::Luma;
+use super::pair::{Scan, add_unevenness};
+use super::reading::{Evidence, Reading, Warning, Way, fit_field, split_covariance};
+use super::refusal::Refusal;
+use super::side_view::SideView;
+use super::solve::{Normal, median};
+use crate::geometry::{MARK_RADIUS, RING_INNER};
+use crate::pin::Observation;
+
+/// Grid of the search, mm.
+const GRID: f64 = 0.5;
+/// The search goes so far in shift, mm, and in tilt, degrees.
+const SHIFT: f64 = 8.0;
+const TILTS: [f64; 7] = [0.0, -0.5, 0.5, -1.0, 1.0, -1.5, 1.5];
+/// No single mark counts for more than this share of the light in the search.
+const VOTE: f64 = 0.06;
+/// The best place must stand out from all others by so many of their sd.
+const CLEAR: f64 = 8.0;
+/// How softly a mark's rim shines through, mm (sd).
+const SOFT: f64 = 0.35;
+/// Radius about a mark that is fitted, mm.
+const REACH: f64 = 4.3;
+/// At least this share of the marks must be found one by one.
+const LEAST_SHARE: f64 = 0.5;
+/// A stock whose thickness is not known is taken to be so thick, mm, and so uncertain.
+const CALIPER: (f64, f64) = (0.20, 0.10);
+/// Share by which a known thickness and the lens' height are uncertain together.
+const PARALLAX_SHARE: f64 = 0.2;
+/// Marks may lie off their places by more than this only in a picture that is not believed, mm.
+const MOST_RESIDUAL: f64 = 0.25;
+/// No printer's back lies further off than this, mm.
+const FARTHEST: f64 = 12.0;
+
+/// Reads a sheet from one photo. `backlit` tells whether the picture is a photo rather than a
+/// scan, which decides how a failure is worded.
+pub(super) fn read(
+    scan: &Scan<'_>,
+    backlit: bool,
+    caliper_mm: Option<f64>,
+) -> Result<Reading, Refusal> {
+    let view = &scan.physical.view;
+    let (geometry, facing) = (&view.geometry, view.side());
+    let through = facing.other();
+    let missing = || {
+        if backlit { Refusal::TooFaint(through) } else { Refusal::OtherSideMissing(facing) }
+    };
+    let paper = geometry.paper();
+    let fit = Camera::fit(scan.luma, paper.centre(), &view.marks, view.scale())
+        .ok_or(Refusal::NotATestSheet)?;
+    let camera = fit.camera;
+    let residual_mm = fit.residual / view.scale();
+    if residual_mm > MOST_RESIDUAL {
+        return Err(Refusal::Distorted { residual_um: residual_mm * 1000.0 });
+    }
+
+    let places = |side: Side| -> Vec<Point<Page>> {
+        geometry.marks(side).iter().map(|&m| geometry.seen_on(facing, m)).collect()
+    };
+    let wanted = places(through);
+    let glow = Glow::new(scan.luma, &camera, view);
+    let right = glow.search(&wanted, through, paper.centre());
+    let half_turned: Vec<Point<Page>> =
+        wanted.iter().map(|p| Point::new(paper.w - p.x, paper.h - p.y)).collect();
+    let wrong = glow.search(&half_turned, through, paper.centre());
+    // The facing side's own page, printed on the other side too, by either flip.
+    let own = places(facing);
+    let sideways: Vec<Point<Page>> = own.iter().map(|p| Point::new(paper.w - p.x, p.y)).collect();
+    let endways: Vec<Point<Page>> = own.iter().map(|p| Point::new(p.x, paper.h - p.y)).collect();
+    let twice = [sideways, endways]
+        .iter()
+        .map(|p| glow.search(p, facing, paper.centre()).clearness)
+        .fold(0.0, f64::max);
+    if right.clearness < CLEAR || right.clearness < 1.3 * wrong.clearness.max(twice) {
+        return Err(match () {
+            () if twice > CLEAR && twice > 1.3 * wrong.clearness => Refusal::PrintedTwice(facing),
+            () if wrong.clearness > CLEAR && wrong.clearness > 1.3 * twice => Refusal::WrongFlip,
+            () => missing(),
+        });
+    }
+
+    let found = refine(scan.luma, &camera, &wanted, through, right.map);
+    if (found.len() as f64) < LEAST_SHARE * wanted.len() as f64 || found.len() < 8 {
+        return Err(missing());
+    }
+    let (caliper, caliper_sd) = match caliper_mm {
+        Some(mm) => (mm, mm * PARALLAX_SHARE),
+        None => CALIPER,
+    };
+    let (foot, height) = camera.lens().unwrap_or((paper.centre(), 400.0));
+    let points = register_errors(view, &found, |q| q + (q - foot) * (caliper / height));
+    let (field, own, residual, kept) = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
+    let inliers = kept.iter().filter(|k| **k).count();
+    if (inliers as f64) < LEAST_SHARE * wanted.len() as f64 {
+        return Err(missing());
+    }
+    let centre: Point<Front> = paper.centre();
+    let far = field.displacement(centre).length();
+    if far > FARTHEST {
+        return Err(Refusal::Unbelievable { mm: far });
+    }
+    let points: Vec<_> = points.into_iter().zip(kept).filter(|(_, k)| *k).map(|(p, _)| p).collect();
+
+    let mut shared = [[0.0; 6]; 6];
+    add_unevenness(&mut shared, residual_mm, view.marks.len());
+    add_parallax(&mut shared, foot - paper.centre(), caliper_sd / height);
+    let places: Vec<Point<Front>> = points.iter().map(|p| p.0).collect();
+    let (link, extra) = split_covariance(&shared, &places, paper);
+    let variance = residual.powi(2).max(0.003_f64.powi(2)) + extra;
+    let mut covariance = own;
+    for (row, more) in covariance.iter_mut().zip(&shared) {
+        for (v, m) in row.iter_mut().zip(more) {
+            *v += m;
+        }
+    }
+    let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
+    let contrast = median(&mut contrasts);
+    let expected = wanted.len();
+    Ok(Reading {
+        setup: view.code.setup.clone(),
+        sheet: view.code.sheet,
+        paper,
+        warnings: warnings(scan, points.len(), expected, residual_mm, contrast, caliper_mm),
+        points: points
+            .into_iter()
+            .map(|(at, error)| Observation { at, error, variance })
+            .collect(),
+        link,
+        field,
+        covariance,
+        way: Way::Photo { facing },
+        residual_um: residual * 1000.0,
+        px_per_mm: view.scale(),
+        placements: [None, None],
+        evidence: evidence(scan, &camera, &found, through),
+    })
+}
+
+/// A mark of the far side, on the near side's page.
+struct Found {
+    /// Where it belongs, as seen on the near side.
+    nominal: Point<Page>,
+    /// Where it is seen, in the near side's print.
+    at: Point<Page>,
+    /// How much light it takes, a share.
+    contrast: f64,
+}
+
+/// The register error at each mark: always the back's against the front's.
+fn register_errors(
+    view: &SideView,
+    found: &[Found],
+    without_parallax: impl Fn(Point<Page>) -> Point<Page>,
+) -> Vec<(Point<Front>, Vector<Front>)> {
+    let (geometry, facing) = (&view.geometry, view.side());
+    found
+        .iter()
+        .map(|f| {
+            let at = geometry.seen_from_front(facing, without_parallax(f.at));
+            let nominal = geometry.seen_from_front(facing, f.nominal);
+            match facing {
+                // A ring of the back, in the front's print.
+                Side::Front => (nominal, at - nominal),
+                // A disc of the front, in the back's print: the back is off the other way.
+                Side::Back => (at, nominal - at),
+            }
+        })
+        .collect()
+}
+
+/// What an uncertain thickness adds: a stretch about the foot of the camera's perpendicular.
+fn add_parallax(shared: &mut [[f64; 6]; 6], foot: Vector<Page>, share: f64) {
+    // r += share · (p − foot): per mm of share, shift −foot and 100 mm of stretch per 100 mm.
+    let d = [-foot.x, -foot.y, 100.0, 0.0, 0.0, 100.0].map(|v| v * share);
+    for (row, a) in shared.iter_mut().zip(d) {
+        for (v, b) in row.iter_mut().zip(d) {
+            *v += a * b;
+        }
+    }
+}
+
+fn warnings(
+    scan: &Scan<'_>,
+    found: usize,
+    expected: usize,
+    residual_mm: f64,
+    contrast: f64,
+    caliper_mm: Option<f64>,
+) -> Vec<Warning> {
+    let view = &scan.physical.view;
+    let mut warnings = Vec::new();
+    let least = view.share().min(found as f64 / expected as f64);
+    if least < 0.8 {
+        warnings.push(Warning::MarksMissing { found, expected });
+    }
+    if residual_mm > 0.04 {
+        warnings.push(Warning::Uneven { residual_um: residual_mm * 1000.0 });
+    }
+    if contrast < 0.03 {
+        warnings.push(Warning::Faint { percent: contrast * 100.0 });
+    }
+    let dpi = view.scale() * 25.4;
+    if dpi < 140.0 {
+        warnings.push(Warning::LowResolution { dpi });
+    }
+    if caliper_mm.is_none() {
+        warnings.push(Warning::Parallax);
+    }
+    if scan.codes < 2 {
+        warnings.push(Warning::OneCode);
+    }
+    warnings
+}
+
+fn evidence(scan: &Scan<'_>, camera: &Camera, found: &[Found], through: Side) -> Vec<Evidence> {
+    let view = &scan.physical.view;
+    let near = view.marks.iter().map(|s| {
+        let off = s.mark.at - camera.ideal(s.nominal);
+        let at = (s.mark.at.x, s.mark.at.y);
+        Evidence { picture: scan.index, side: view.side(), at, off: (off.x, off.y) }
+    });
+    let far = found.iter().map(|f| {
+        let at = camera.ideal(f.at);
+        Evidence { picture: scan.index, side: through, at: (at.x, at.y), off: (0.0, 0.0) }
+    });
+    near.chain(far).collect()
+}
+
+/// The page laid flat at a coarse grid, to search for what shines through.
+struct Glow {
+    columns: usize,
+    rows: usize,
+    light: Vec<f32>,
+    /// Nodes that a mark of the near side, with its surroundings, covers.
+    covered: Vec<bool>,
+}
+
+/// The best place for a set of marks.
+struct Best {
+    map: Map<Page, Page>,
+    /// By how many sd it stands out.
+    clearness: f64,
+}
+
+impl Glow {
+    fn new(luma: &Luma, camera: &Camera, view: &SideView) -> Self {
+        let paper = view.geometry.paper();
+        let factor = (view.scale() * GRID * 0.6).floor().max(1.0) as usize;
+        let small = luma.reduced(factor);
+        let (columns, rows) = ((paper.w / GRID) as usize, (paper.h / GRID) as usize);
+        let mut light = Vec::with_capacity(columns * rows);
+        let inverse = 1.0 / factor as f64;
+        for j in 0..rows {
+            for i in 0..columns {
+                let p = Point::new((i as f64 + 0.5) * GRID, (j as f64 + 0.5) * GRID);
+                let px = camera.ideal(p);
+                let v = small.at(Point::new(px.x * inverse, px.y * inverse));
+                light.push(v.map_or(f32::NAN, |v| v as f32));
+            }
+        }
+        let mut covered = vec![false; columns * rows];
+        let near = MARK_RADIUS + 2.2;
+        for seen in &view.marks {
+            let reach = (near / GRID) as i64 + 1;
+            let (ci, cj) = ((seen.nominal.x / GRID) as i64, (seen.nominal.y / GRID) as i64);
+            for j in cj - reach..=cj + reach {
+                for i in ci - reach..=ci + reach {
+                    let p = Point::new((i as f64 + 0.5) * GRID, (j as f64 + 0.5) * GRID);
+                    let inside = (0..columns as i64).contains(&i) && (0..rows as i64).contains(&j);
+                    if inside && (p - seen.nominal).length() < near {
+                        covered[j as usize * columns + i as usize] = true;
+                    }
+                }
+            }
+        }
+        Self { columns, rows, light, covered }
+    }
+
+    /// How much darker each node's surroundings are in a mark's shape than around it, a share.
+    fn scores(&self, shape: Side) -> Vec<f32> {
+        let reach = (4.4 / GRID) as i64;
+        let (mut rim, mut around, mut core) = (Vec::new(), Vec::new(), Vec::new());
+        for j in -reach..=reach {
+            for i in -reach..=reach {
+                let r = (i as f64).hypot(j as f64) * GRID;
+                let offset = j * self.columns as i64 + i;
+                match (shape, r) {
+                    (_, r) if (3.2..4.4).contains(&r) => around.push(offset),
+                    (Side::Back, r) if r < 0.8 => core.push(offset),
+                    (Side::Back, r) if (1.3..2.4).contains(&r) => rim.push(offset),
+                    (Side::Front, r) if r < 2.4 => rim.push(offset),
+                    _ => {}
+                }
+            }
+        }
+        let mean = |k: usize, offsets: &[i64]| {
+            let sum: f32 = offsets.iter().map(|o| self.light[(k as i64 + o) as usize]).sum();
+            sum / offsets.len() as f32
+        };
+        let mut scores = vec![f32::NAN; self.light.len()];
+        let reach = reach as usize;
+        for j in reach..self.rows - reach {
+            for i in reach..self.columns - reach {
+                let k = j * self.columns + i;
+                if self.covered[k] {
+                    continue;
+                }
+                let outside = mean(k, &around);
+                let bright = match shape {
+                    Side::Front => outside,
+                    Side::Back => 0.65 * outside + 0.35 * mean(k, &core),
+                };
+                scores[k] = (bright - mean(k, &rim)) / outside;
+            }
+        }
+        scores
+    }
+
+    /// The shift and tilt at which the marks are darkest, and how clearly.
+    fn search(&self, places: &[Point<Page>], shape: Side, centre: Point<Page>) -> Best {
+        let scores = self.scores(shape);
+        let steps = (SHIFT / GRID) as i64;
+        let mut all = Vec::new();
+        let mut best = (f64::NEG_INFINITY, Map::IDENTITY);
+        for tilt in TILTS {
+            let turn = Map::<Page, Page>::tilt(Angle::degrees(tilt), centre);
+            let nodes: Vec<(i64, i64)> = places
+                .iter()
+                .map(|&p| turn.apply(p))
+                .map(|p| ((p.x / GRID).floor() as i64, (p.y / GRID).floor() as i64))
+                .collect();
+            for dy in -steps..=steps {
+                for dx in -steps..=steps {
+                    let (mut sum, mut n) = (0.0, 0);
+                    for &(i, j) in &nodes {
+                        let (i, j) = (i + dx, j + dy);
+                        if i < 0 || j < 0 || i >= self.columns as i64 || j >= self.rows as i64 {
+                            continue;
+                        }
+                        let v = f64::from(scores[j as usize * self.columns + i as usize]);
+                        if v.is_finite() {
+                            sum += v.clamp(-VOTE, VOTE);
+                            n += 1;
+                        }
+                    }
+                    if n * 8 < nodes.len() || n < 5 {
+                        continue;
+                    }
+                    // Few marks say less than many.
+                    let score = sum / f64::from(n as u32).sqrt();
+                    all.push(score);
+                    if score > best.0 {
+                        let shift = Vector::new(dx as f64 * GRID, dy as f64 * GRID);
+                        best = (score, turn.then(&Map::shift(shift)));
+                    }
+                }
+            }
+        }
+        let middle = median(&mut all.clone());
+        let mut off: Vec<f64> = all.iter().map(|v| (v - middle).abs()).collect();
+        let sd = (median(&mut off) / 0.6745).max(1e-4);
+        let clearness = (best.0 - middle) / sd;
+        Best { map: best.1, clearness: if clearness.is_finite() { clearness } else { 0.0 } }
+    }
+}
+
+/// Each mark by itself, from where the search put all of them; then again from where its fitted
+/// neighbours put it.
+fn refine(
+    luma: &Luma,
+    camera: &Camera,
+    places: &[Point<Page>],
+    shape: Side,
+    start: Map<Page, Page>,
+) -> Vec<Found> {
+    let mut map = start;
+    let mut found = Vec::new();
+    for round in 0..4 {
+        found = places
+            .iter()
+            .filter_map(|&p| {
+                let (at, contrast) = fit_mark(luma, camera, map.apply(p), shape)?;
+                Some(Found { nominal: p, at, contrast })
+            })
+            .collect();
+        let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
+        let typical = median(&mut contrasts);
+        found.retain(|f| (0.35 * typical..2.2 * typical).contains(&f.contrast));
+        let Some((next, spread)) = affine_of(&found, &map) else { return Vec::new() };
+        map = next;
+        if round == 3 {
+            let limit = (4.0 * spread).max(0.1);
+            found.retain(|f| (f.at - map.apply(f.nominal)).length() < limit);
+        }
+    }
+    found
+}
+
+/// The affine map through what was found, robustly about an earlier one; and the typical
+/// distance from it, mm.
+fn affine_of(found: &[Found], earlier: &Map<Page, Page>) -> Option<(Map<Page, Page>, f64)> {
+    let mut map = *earlier;
+    let mut spread = 0.0;
+    for _ in 0..6 {
+        let off: Vec<f64> =
+            found.iter().map(|f| (f.at - map.apply(f.nominal)).length()).collect();
+        spread = super::solve::planar_scale(&off);
+        let scale = spread.max(0.01);
+        let (mut x, mut y) = (Normal::<3>::default(), Normal::<3>::default());
+        for (f, r) in found.iter().zip(off) {
+            let w = super::solve::tukey(r, 1.5 * scale);
+            let row = [1.0, f.nominal.x, f.nominal.y];
+            x.add(&row, f.at.x, w);
+            y.add(&row, f.at.y, w);
+        }
+        let ([dx, xx, xy], [dy, yx, yy]) = (x.solve()?, y.solve()?);
+        map = Map::new(xx, xy, yx, yy, dx, dy);
+    }
+    spread.is_finite().then_some((map, spread))
+}
+
+/// The light that a mark leaves at a distance from its middle, and its change per mm: 1 where it
+/// is solid, soft at the rims.
+fn template(shape: Side, r: f64) -> (f64, f64) {
+    // A logistic edge of about the same width as a Gaussian of this sd.
+    let edge = |d: f64| {
+        let t = 1.0 / (1.0 + (-1.7 * d / SOFT).exp());
+        (t, t * (1.0 - t) * 1.7 / SOFT)
+    };
+    let (outer, outer_slope) = edge(MARK_RADIUS - r);
+    match shape {
+        Side::Front => (outer, -outer_slope),
+        Side::Back => {
+            let (inner, inner_slope) = edge(RING_INNER - r);
+            (outer - inner, -outer_slope + inner_slope)
+        }
+    }
+}
+
+/// One soft mark near a place of the near page: its place there and the share of light it takes.
+/// Least squares of a plane of light and the mark's template, moved until it fits.
+fn fit_mark(
+    luma: &Luma,
+    camera: &Camera,
+    start: Point<Page>,
+    shape: Side,
+) -> Option<(Point<Page>, f64)> {
+    let mut at = start;
+    let mut contrast = 0.0;
+    for _ in 0..5 {
+        let px = camera.ideal(at);
+        let [xx, xy, yx, yy] = camera.slope(at);
+        let det = xx * yy - xy * yx;
+        let half = [(xx.abs() + xy.abs()) * REACH, (yx.abs() + yy.abs()) * REACH];
+        let fits = px.x >= half[0]
+            && px.y >= half[1]
+            && px.x + half[0] <= luma.width() as f64
+            && px.y + half[1] <= luma.height() as f64;
+        if !fits || det.abs() < 1e-6 {
+            return None;
+        }
+        let [left, top, right, bottom] = luma.window(px, half)?;
+        // Every pixel of a coarse photo, every second or third of a fine one.
+        let stride = (det.abs().sqrt() / 7.0).floor().max(1.0) as usize;
+        let mut normal = Normal::<6>::default();
+        for y in (top..bottom).step_by(stride) {
+            let dy = y as f64 + 0.5 - px.y;
+            for x in (left..right).step_by(stride) {
+                let dx = x as f64 + 0.5 - px.x;
+                let (mx, my) = ((yy * dx - xy * dy) / det, (xx * dy - yx * dx) / det);
+                let r = mx.hypot(my);
+                if r > REACH {
+                    continue;
+                }
+                let (t, slope) = template(shape, r);
+                let (ux, uy) = if r > 1e-9 { (mx / r, my / r) } else { (0.0, 0.0) };
+                let v = f64::from(luma.row(y)[x]);
+                normal.add(&[1.0, mx, my, t, -slope * ux, -slope * uy], v, 1.0);
+            }
+        }
+        let x = normal.solve()?;
+        contrast = -x[3] / x[0];
+        if !(x[3] < 0.0 && contrast > 0.002) {
+            return None;
+        }
+        let step: Vector<Page> = Vector::new(x[4] / x[3], x[5] / x[3]);
+        let length = step.length();
+        // Beyond the template's slopes the linear step says only where to.
+        let step = if length > 0.4 { step * (0.4 / length) } else { step };
+        at = at + step;
+        if (at - start).length() > 1.6 {
+            return None;
+        }
+        if length < 0.002 {
+            break;
+        }
+    }
+    Some((at, contrast))
+}
