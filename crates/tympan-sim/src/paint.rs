@@ -245,7 +245,7 @@ impl Face<'_> {
 
 /// Pixels between the places that are worked out exactly, in x and in y.
 const STRIDE: usize = 8;
-/// Rows that are painted together.
+/// Least number of rows that are painted together.
 const BAND: usize = 96;
 
 /// Paints a picture and gives its codes, channel by channel within each pixel. `place` tells what
@@ -262,7 +262,9 @@ pub(crate) fn paint(
     if codes.is_empty() {
         return codes;
     }
-    let bands = Mutex::new(codes.chunks_mut(row * BAND).enumerate());
+    // A wide blur makes every band shade many rows beyond its own.
+    let band = BAND.max(3 * (kernel(canvas.blur as f32).len() - 1));
+    let bands = Mutex::new(codes.chunks_mut(row * band).enumerate());
     let threads = std::thread::available_parallelism().map_or(1, |n| n.get().min(4));
     std::thread::scope(|scope| {
         for _ in 0..threads {
@@ -273,7 +275,7 @@ pub(crate) fn paint(
                         .unwrap_or_else(std::sync::PoisonError::into_inner)
                         .next();
                     let Some((index, out)) = next else { break };
-                    paint_band(canvas, place, shade, spots, index * BAND, out);
+                    paint_band(canvas, place, shade, spots, index * band, out);
                 }
             });
         }

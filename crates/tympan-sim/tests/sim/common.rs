@@ -84,7 +84,11 @@ impl Light {
     /// Red (0), green (1) or blue (2).
     pub(crate) fn channel(picture: &DynamicImage, channel: usize) -> Self {
         let rgb = picture.to_rgb8();
-        let values = rgb.pixels().map(|p| decode(p.0[channel])).collect();
+        let table: Vec<f64> = (0..=255).map(decode).collect();
+        let values = rgb
+            .pixels()
+            .map(|p| table[usize::from(p.0[channel])])
+            .collect();
         Self {
             width: rgb.width() as usize,
             height: rgb.height() as usize,
