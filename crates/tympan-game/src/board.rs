@@ -49,7 +49,10 @@ enum Side {
 pub fn board() -> Drawing {
     let mut s = Sketch::new();
     let b = BOARD_BLEED;
-    s.fill(Path::rect(-b, -b, BOARD.w + 2.0 * b, BOARD.h + 2.0 * b), GRASS);
+    s.fill(
+        Path::rect(-b, -b, BOARD.w + 2.0 * b, BOARD.h + 2.0 * b),
+        GRASS,
+    );
     grassland(&mut s);
     marsh(&mut s);
     scenery(&mut s);
@@ -65,7 +68,10 @@ pub fn board() -> Drawing {
 fn grassland(s: &mut Sketch) {
     let blade = mixed(GRASS, REED, 0.4);
     for i in 0..260 {
-        let (x, y) = (((i * 83) % 407) as f64 - 3.0, ((i * 149) % 287) as f64 - 3.0);
+        let (x, y) = (
+            ((i * 83) % 407) as f64 - 3.0,
+            ((i * 149) % 287) as f64 - 3.0,
+        );
         s.put(tuft(blade), x, y, 0.55);
     }
 }
@@ -114,7 +120,10 @@ fn places(s: &mut Sketch) {
             let gap = (PITCH - TILE.w) / 2.0;
             let place = Path::rounded_rect(x + gap, y + gap, TILE.w, TILE.h, 4.0);
             s.fill(place.clone(), mixed(TIDE, SHALLOW, 0.45));
-            s.stroke(place, Stroke::solid(mixed(TIDE, FOAM, 0.75), 0.5).dashed(&[2.0, 1.6]));
+            s.stroke(
+                place,
+                Stroke::solid(mixed(TIDE, FOAM, 0.75), 0.5).dashed(&[2.0, 1.6]),
+            );
             let suit = Suit::ALL[row];
             s.put(suit.sign(), x + PITCH / 2.0, y + 18.5, 1.15);
             let hours = format!("{} · {}", 2 * column + 1, 2 * column + 2);
@@ -128,7 +137,10 @@ fn signs(s: &mut Sketch) {
     for (row, suit) in Suit::ALL.into_iter().enumerate() {
         let y = TOP + PITCH * (row as f64 + 0.5);
         for x in [LEFT - 20.5, RIGHT + 20.5] {
-            if !VILLAGES.iter().any(|v| at(v.2, v.3).1 == y && (at(v.2, v.3).0 < LEFT) == (x < LEFT)) {
+            if !VILLAGES
+                .iter()
+                .any(|v| at(v.2, v.3).1 == y && (at(v.2, v.3).0 < LEFT) == (x < LEFT))
+            {
                 s.put(suit.sign(), x, y, 1.35);
             }
         }
@@ -157,14 +169,25 @@ fn village(s: &mut Sketch, name: &str, suit: Suit, side: Side, place: usize) {
     jetty(s, (x, y), (dx, dy));
     let (cx, cy) = (x + dx * 31.0, y + dy * 22.5);
     let roofs = [suit.colour(), BRICK, suit.colour()];
-    for (i, (offset, scale)) in [(-9.5, 0.72), (10.0, 0.66), (0.5, 0.95)].into_iter().enumerate() {
-        s.put(house(if i == 1 { SAND } else { CREAM }, roofs[i]), cx + offset, cy + 2.0 + i as f64, scale);
+    for (i, (offset, scale)) in [(-9.5, 0.72), (10.0, 0.66), (0.5, 0.95)]
+        .into_iter()
+        .enumerate()
+    {
+        s.put(
+            house(if i == 1 { SAND } else { CREAM }, roofs[i]),
+            cx + offset,
+            cy + 2.0 + i as f64,
+            scale,
+        );
     }
     let width = tympan_pdf::draw::text_width(name, 5.0, tympan_sheet::drawing::Face::Heading);
     let (w, h) = (width + 14.5, 8.4);
     let (lx, ly) = (cx - w / 2.0, cy + 6.0);
     s.fill(Path::rounded_rect(lx, ly, w, h, 4.2), CREAM);
-    s.stroke(Path::rounded_rect(lx, ly, w, h, 4.2), Stroke::solid(suit.colour(), 0.6));
+    s.stroke(
+        Path::rounded_rect(lx, ly, w, h, 4.2),
+        Stroke::solid(suit.colour(), 0.6),
+    );
     s.put(suit.sign(), lx + 4.2, ly + h / 2.0, 0.78);
     s.text(heading(lx + 10.4, ly + 5.9, 5.0, INK, name));
 }
@@ -184,7 +207,13 @@ fn jetty(s: &mut Sketch, (x, y): (f64, f64), (dx, dy): (f64, f64)) {
 }
 
 fn scenery(s: &mut Sketch) {
-    for (x, y, scale) in [(13.0, 272.0, 0.8), (22.0, 276.0, 0.62), (388.0, 268.0, 0.8), (330.0, 276.0, 0.5), (60.0, 277.0, 0.4)] {
+    for (x, y, scale) in [
+        (13.0, 272.0, 0.8),
+        (22.0, 276.0, 0.62),
+        (388.0, 268.0, 0.8),
+        (330.0, 276.0, 0.5),
+        (60.0, 277.0, 0.4),
+    ] {
         s.put(reeds(), x, y, scale);
     }
     s.put(heron(), 43.0, 268.0, 0.62);
@@ -201,8 +230,16 @@ fn scenery(s: &mut Sketch) {
 fn pond(s: &mut Sketch, (x, y): (f64, f64), (rx, ry): (f64, f64)) {
     s.fill(Path::ellipse(x, y, rx + 1.6, ry + 1.2), REED);
     s.fill(Path::ellipse(x, y, rx, ry), SHALLOW);
-    s.line(ripple((x - 14.0, x - 9.0), y + 1.0, (0.5, 6.0, 0.0)), FOAM, 0.5);
-    s.line(ripple((x + 10.0, x + 14.0), y + 2.0, (0.5, 6.0, 0.0)), FOAM, 0.5);
+    s.line(
+        ripple((x - 14.0, x - 9.0), y + 1.0, (0.5, 6.0, 0.0)),
+        FOAM,
+        0.5,
+    );
+    s.line(
+        ripple((x + 10.0, x + 14.0), y + 2.0, (0.5, 6.0, 0.0)),
+        FOAM,
+        0.5,
+    );
 }
 
 fn title(s: &mut Sketch) {
@@ -210,16 +247,28 @@ fn title(s: &mut Sketch) {
     s.text(heading(14.0, 39.0, 15.5, INK, "Ferry"));
     s.put(ferry(BRICK), 71.0, 39.6, 0.36);
     compass(s, 376.0, 27.0);
-    let note = text(204.0, 35.0, 3.2, mixed(REED, INK, 0.5), "Early hours lie in the west, late hours in the east.");
+    let note = text(
+        204.0,
+        35.0,
+        3.2,
+        mixed(REED, INK, 0.5),
+        "Early hours lie in the west, late hours in the east.",
+    );
     s.text(note.centred());
 }
 
 fn compass(s: &mut Sketch, x: f64, y: f64) {
     s.stroke(Path::circle(x, y, 14.0), Stroke::solid(INK, 0.6));
-    s.stroke(Path::circle(x, y, 12.6), Stroke::solid(INK, 0.3).dashed(&[0.6, 2.7]));
+    s.stroke(
+        Path::circle(x, y, 12.6),
+        Stroke::solid(INK, 0.3).dashed(&[0.6, 2.7]),
+    );
     let mut point = Sketch::new();
     point.fill(Path::polygon(&[(0.0, -12.0), (2.4, -2.4), (0.0, 0.0)]), INK);
-    point.fill(Path::polygon(&[(0.0, -12.0), (-2.4, -2.4), (0.0, 0.0)]), OCHRE);
+    point.fill(
+        Path::polygon(&[(0.0, -12.0), (-2.4, -2.4), (0.0, 0.0)]),
+        OCHRE,
+    );
     for (c, sn) in [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)] {
         s.place(point.clone(), Affine::new(c, -sn, sn, c, x, y));
     }

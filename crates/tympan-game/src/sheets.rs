@@ -47,7 +47,15 @@ impl Grid {
         let (columns, across, x) = along(paper.w, trim.w);
         let (rows, down, y) = along(paper.h, trim.h);
         let (gutter, origin) = (Size::new(across, down), Point::new(x, y));
-        Self { paper, trim, bleed, columns, rows, gutter, origin }
+        Self {
+            paper,
+            trim,
+            bleed,
+            columns,
+            rows,
+            gutter,
+            origin,
+        }
     }
 
     /// How many pieces one sheet holds.
@@ -66,7 +74,13 @@ impl Grid {
     /// How far the picture in a cell may go on beyond its trim: left, top, right, bottom.
     fn room(&self, cell: usize) -> [f64; 4] {
         let (column, row) = (cell % self.columns, cell / self.columns);
-        let edge = |outer: bool, gutter: f64| if outer { self.bleed } else { self.bleed.min(gutter / 2.0) };
+        let edge = |outer: bool, gutter: f64| {
+            if outer {
+                self.bleed
+            } else {
+                self.bleed.min(gutter / 2.0)
+            }
+        };
         [
             edge(column == 0, self.gutter.w),
             edge(row == 0, self.gutter.h),
@@ -103,7 +117,11 @@ pub fn crooked(pages: &[Drawing], by: Vector<Page>) -> Vec<Drawing> {
         moved.place(Affine::shift(by), None, page.items.clone());
         moved
     };
-    pages.iter().enumerate().map(|(i, p)| if i % 2 == 1 { moved(p) } else { p.clone() }).collect()
+    pages
+        .iter()
+        .enumerate()
+        .map(|(i, p)| if i % 2 == 1 { moved(p) } else { p.clone() })
+        .collect()
 }
 
 /// The error that [`crooked_deck_sheets`] puts into the file: 1.3 mm, to the right and down as
@@ -117,7 +135,9 @@ pub fn crooked_deck_sheets(paper: Size, flip: Flip) -> Vec<Drawing> {
 
 /// Pieces of one size on sheets: front, back, front, back.
 pub fn sheets(pieces: &[Piece], paper: Size, flip: Flip) -> Vec<Drawing> {
-    let Some(first) = pieces.first() else { return Vec::new() };
+    let Some(first) = pieces.first() else {
+        return Vec::new();
+    };
     let grid = Grid::fitting(paper, first.trim, first.bleed);
     pieces
         .chunks(grid.cells())
@@ -132,7 +152,11 @@ fn fronts(grid: &Grid, pieces: &[Piece]) -> Drawing {
         let trim = grid.trim_of(cell);
         let (x, y) = (trim.min.x - piece.bleed, trim.min.y - piece.bleed);
         let clip = picture(piece, grid.room(cell));
-        page.place(Affine::new(1.0, 0.0, 0.0, 1.0, x, y), Some(clip), piece.front.items.clone());
+        page.place(
+            Affine::new(1.0, 0.0, 0.0, 1.0, x, y),
+            Some(clip),
+            piece.front.items.clone(),
+        );
     }
     page
 }
@@ -142,14 +166,24 @@ fn fronts(grid: &Grid, pieces: &[Piece]) -> Drawing {
 fn backs(grid: &Grid, pieces: &[Piece], flip: Flip) -> Drawing {
     let mut page = Drawing::new(grid.paper);
     for (cell, piece) in pieces.iter().enumerate() {
-        let corners = grid.trim_of(cell).corners().map(|p| flip.to_back(p, grid.paper));
-        let (left, top) = corners.iter().fold((f64::MAX, f64::MAX), |(x, y), p| (x.min(p.x), y.min(p.y)));
+        let corners = grid
+            .trim_of(cell)
+            .corners()
+            .map(|p| flip.to_back(p, grid.paper));
+        let (left, top) = corners
+            .iter()
+            .fold((f64::MAX, f64::MAX), |(x, y), p| (x.min(p.x), y.min(p.y)));
         let b = piece.bleed;
         let map = match flip {
             Flip::Sideways => Affine::new(1.0, 0.0, 0.0, 1.0, left - b, top - b),
-            Flip::Endways => {
-                Affine::new(-1.0, 0.0, 0.0, -1.0, left + grid.trim.w + b, top + grid.trim.h + b)
-            }
+            Flip::Endways => Affine::new(
+                -1.0,
+                0.0,
+                0.0,
+                -1.0,
+                left + grid.trim.w + b,
+                top + grid.trim.h + b,
+            ),
         };
         let [l, t, r, bottom] = grid.room(cell);
         // Seen from behind, what is left of the front is right of the back.
@@ -170,19 +204,30 @@ fn trim_marks(page: &mut Drawing, grid: &Grid) {
     let last = grid.trim_of(grid.cells() - 1).max;
     let (first, reach) = (grid.origin, grid.bleed + MARK_GAP);
     let line = Stroke::solid(Colour::BLACK, 0.15);
-    let mut mark = |x1: f64, y1: f64, x2: f64, y2: f64| page.stroke(Path::line(x1, y1, x2, y2), line.clone());
+    let mut mark =
+        |x1: f64, y1: f64, x2: f64, y2: f64| page.stroke(Path::line(x1, y1, x2, y2), line.clone());
     for column in 0..grid.columns {
         let trim = grid.trim_of(column);
         for x in [trim.min.x, trim.max.x] {
             mark(x, (first.y - reach - MARK).max(0.0), x, first.y - reach);
-            mark(x, last.y + reach, x, (last.y + reach + MARK).min(grid.paper.h));
+            mark(
+                x,
+                last.y + reach,
+                x,
+                (last.y + reach + MARK).min(grid.paper.h),
+            );
         }
     }
     for row in 0..grid.rows {
         let trim = grid.trim_of(row * grid.columns);
         for y in [trim.min.y, trim.max.y] {
             mark((first.x - reach - MARK).max(0.0), y, first.x - reach, y);
-            mark(last.x + reach, y, (last.x + reach + MARK).min(grid.paper.w), y);
+            mark(
+                last.x + reach,
+                y,
+                (last.x + reach + MARK).min(grid.paper.w),
+                y,
+            );
         }
     }
 }

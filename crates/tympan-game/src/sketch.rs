@@ -15,7 +15,11 @@ impl Sketch {
     }
 
     pub(crate) fn fill(&mut self, path: Path, colour: Colour) {
-        self.items.push(Item::Shape { path, fill: Some(colour), stroke: None });
+        self.items.push(Item::Shape {
+            path,
+            fill: Some(colour),
+            stroke: None,
+        });
     }
 
     /// A line with round ends.
@@ -24,7 +28,11 @@ impl Sketch {
     }
 
     pub(crate) fn stroke(&mut self, path: Path, stroke: Stroke) {
-        self.items.push(Item::Shape { path, fill: None, stroke: Some(stroke) });
+        self.items.push(Item::Shape {
+            path,
+            fill: None,
+            stroke: Some(stroke),
+        });
     }
 
     pub(crate) fn disc(&mut self, x: f64, y: f64, r: f64, colour: Colour) {
@@ -46,13 +54,21 @@ impl Sketch {
     }
 
     pub(crate) fn place(&mut self, sketch: Self, map: Affine<Page>) {
-        self.items.push(Item::Group { map, clip: None, items: sketch.items });
+        self.items.push(Item::Group {
+            map,
+            clip: None,
+            items: sketch.items,
+        });
     }
 
     /// Places another sketch where it is, but only what lies inside `clip`.
     pub(crate) fn clipped(&mut self, sketch: Self, clip: Path) {
         let map = Affine::IDENTITY;
-        self.items.push(Item::Group { map, clip: Some(clip), items: sketch.items });
+        self.items.push(Item::Group {
+            map,
+            clip: Some(clip),
+            items: sketch.items,
+        });
     }
 
     /// Adds a page's items, its top left corner on the origin.
@@ -86,7 +102,11 @@ pub(crate) fn blob(points: &[(f64, f64)]) -> Path {
 fn spline(points: &[(f64, f64)], closed: bool) -> Path {
     let n = points.len() as isize;
     let at = |i: isize| {
-        let i = if closed { i.rem_euclid(n) } else { i.clamp(0, n - 1) };
+        let i = if closed {
+            i.rem_euclid(n)
+        } else {
+            i.clamp(0, n - 1)
+        };
         points[i as usize]
     };
     let mut path = Path::default();
@@ -109,7 +129,12 @@ fn spline(points: &[(f64, f64)], closed: bool) -> Path {
 
 /// A single curve with its two control points.
 pub(crate) fn curve(from: (f64, f64), a: (f64, f64), b: (f64, f64), to: (f64, f64)) -> Path {
-    Path { segments: vec![Segment::Move(point(from)), Segment::Curve(point(a), point(b), point(to))] }
+    Path {
+        segments: vec![
+            Segment::Move(point(from)),
+            Segment::Curve(point(a), point(b), point(to)),
+        ],
+    }
 }
 
 fn point((x, y): (f64, f64)) -> Point<Page> {
@@ -139,8 +164,10 @@ pub(crate) fn water(
     (amplitude, length, phase): (f64, f64, f64),
 ) -> Path {
     let mut path = ripple((left, right), y, (amplitude, length, phase));
-    path.segments.push(Segment::Line(Point::new(right + length, bottom)));
-    path.segments.push(Segment::Line(Point::new(left - length, bottom)));
+    path.segments
+        .push(Segment::Line(Point::new(right + length, bottom)));
+    path.segments
+        .push(Segment::Line(Point::new(left - length, bottom)));
     path.segments.push(Segment::Close);
     path
 }
@@ -162,7 +189,11 @@ pub(crate) fn ripple(
         let (a, b) = (x + 0.3642 * half, x + half - 0.3642 * half);
         let crest = y - up * amplitude * 4.0 / 3.0;
         let to = Point::new(x + half, y);
-        path.segments.push(Segment::Curve(Point::new(a, crest), Point::new(b, crest), to));
+        path.segments.push(Segment::Curve(
+            Point::new(a, crest),
+            Point::new(b, crest),
+            to,
+        ));
         x += half;
         up = -up;
     }

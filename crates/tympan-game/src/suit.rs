@@ -3,8 +3,8 @@
 use tympan_sheet::drawing::{Colour, Path};
 
 use crate::motifs::heron;
-use crate::palette::{BRICK, CREAM, DUSK, FOAM, GLOW, GRASS, INK, OCHRE, PEAT, REED, SLATE};
 use crate::motifs::mixed;
+use crate::palette::{BRICK, CREAM, DUSK, FOAM, GLOW, GRASS, INK, OCHRE, PEAT, REED, SLATE};
 use crate::sketch::{Sketch, curve, smooth};
 
 /// One of the four suits.
@@ -66,7 +66,13 @@ impl Suit {
                 }
             }
             Self::Bells => {
-                let side = [(-2.7, 1.7), (-1.8, 0.4), (-1.5, -1.4), (-0.9, -2.5), (0.0, -2.8)];
+                let side = [
+                    (-2.7, 1.7),
+                    (-1.8, 0.4),
+                    (-1.5, -1.4),
+                    (-0.9, -2.5),
+                    (0.0, -2.8),
+                ];
                 let mut outline = side.to_vec();
                 outline.extend(side.iter().rev().skip(1).map(|(x, y)| (-x, *y)));
                 s.fill(smooth(&outline), CREAM);
@@ -75,18 +81,35 @@ impl Suit {
             }
             Self::Lanterns => {
                 let mut lamp_sign = Sketch::new();
-                lamp_sign.fill(Path::polygon(&[(-1.5, -1.7), (1.5, -1.7), (1.8, 2.1), (-1.8, 2.1)]), GLOW);
+                lamp_sign.fill(
+                    Path::polygon(&[(-1.5, -1.7), (1.5, -1.7), (1.8, 2.1), (-1.8, 2.1)]),
+                    GLOW,
+                );
                 s.line(Path::circle(0.0, -3.0, 0.5), CREAM, 0.35);
-                s.fill(Path::polygon(&[(-0.6, -2.7), (0.6, -2.7), (2.0, -1.6), (-2.0, -1.6)]), CREAM);
+                s.fill(
+                    Path::polygon(&[(-0.6, -2.7), (0.6, -2.7), (2.0, -1.6), (-2.0, -1.6)]),
+                    CREAM,
+                );
                 s.put(lamp_sign, 0.0, 0.0, 1.0);
                 s.fill(Path::rounded_rect(-2.1, 1.9, 4.2, 0.9, 0.2), CREAM);
                 s.line(Path::line(0.0, -1.6, 0.0, 2.0), BRICK, 0.35);
             }
             Self::Herons => {
-                s.line(curve((-1.4, 3.3), (2.4, 1.2), (-2.6, -0.6), (0.0, -2.2)), CREAM, 0.95);
+                s.line(
+                    curve((-1.4, 3.3), (2.4, 1.2), (-2.6, -0.6), (0.0, -2.2)),
+                    CREAM,
+                    0.95,
+                );
                 s.disc(0.2, -2.2, 0.8, CREAM);
-                s.fill(Path::polygon(&[(0.4, -2.95), (3.8, -1.9), (0.6, -1.5)]), GLOW);
-                s.line(curve((0.0, -2.8), (-0.8, -2.9), (-1.6, -2.6), (-2.2, -1.9)), CREAM, 0.34);
+                s.fill(
+                    Path::polygon(&[(0.4, -2.95), (3.8, -1.9), (0.6, -1.5)]),
+                    GLOW,
+                );
+                s.line(
+                    curve((0.0, -2.8), (-0.8, -2.9), (-1.6, -2.6), (-2.2, -1.9)),
+                    CREAM,
+                    0.34,
+                );
             }
         }
         s

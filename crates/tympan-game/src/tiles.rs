@@ -175,7 +175,11 @@ fn low_water(exits: &[Exit], number: usize) -> Sketch {
     for i in 0..9 {
         let y = -2.0 + 5.9 * f64::from(i);
         let shape = (0.7, 17.0, 0.27 * f64::from(i) + number as f64 * 0.13);
-        s.line(ripple((-BLEED, TILE.w + BLEED), y, shape), mixed(SAND, MUD, 0.75), 0.35);
+        s.line(
+            ripple((-BLEED, TILE.w + BLEED), y, shape),
+            mixed(SAND, MUD, 0.75),
+            0.35,
+        );
     }
     let middle = TILE.w / 2.0;
     let paths = channels(exits);
@@ -184,15 +188,32 @@ fn low_water(exits: &[Exit], number: usize) -> Sketch {
             s.line(path.clone(), colour, width);
         }
         if exits.len() < 2 {
-            s.fill(Path::ellipse(middle, middle, width * 0.75, width * 0.55), colour);
+            s.fill(
+                Path::ellipse(middle, middle, width * 0.75, width * 0.55),
+                colour,
+            );
         }
     }
     if exits.is_empty() {
         let wreck = [(-7.0, 0.0), (-5.0, 3.0), (4.0, 3.0), (7.5, -1.5)];
-        let hull: Vec<_> = wreck.iter().map(|(x, y)| (middle + x + 4.0, 21.0 + y)).collect();
+        let hull: Vec<_> = wreck
+            .iter()
+            .map(|(x, y)| (middle + x + 4.0, 21.0 + y))
+            .collect();
         s.fill(Path::polygon(&hull), INK);
-        s.line(Path::line(middle + 2.5, 21.0, middle + 0.6, 11.0), PEAT, 0.9);
-        s.fill(Path::polygon(&[(middle + 0.7, 11.2), (middle + 7.0, 14.2), (middle + 1.8, 16.4)]), BRICK);
+        s.line(
+            Path::line(middle + 2.5, 21.0, middle + 0.6, 11.0),
+            PEAT,
+            0.9,
+        );
+        s.fill(
+            Path::polygon(&[
+                (middle + 0.7, 11.2),
+                (middle + 7.0, 14.2),
+                (middle + 1.8, 16.4),
+            ]),
+            BRICK,
+        );
     }
     for i in 0..3 {
         let (x, y) = CORNERS[(number + i) % 4];

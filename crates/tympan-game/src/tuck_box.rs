@@ -24,7 +24,10 @@ const LEAN: f64 = 2.5;
 /// The net with a margin of 6 mm: cut along solid lines, fold along broken ones, glue where it is
 /// hatched.
 pub fn tuck_box() -> Drawing {
-    let size = Size::new(2.0 * (W + D) + GLUE + 2.0 * MARGIN, H + 2.0 * (D + TONGUE) + 2.0 * MARGIN);
+    let size = Size::new(
+        2.0 * (W + D) + GLUE + 2.0 * MARGIN,
+        H + 2.0 * (D + TONGUE) + 2.0 * MARGIN,
+    );
     let mut s = Sketch::new();
     let y = D + TONGUE;
     // From the left: glue strip, back, side, front, side.
@@ -37,10 +40,24 @@ pub fn tuck_box() -> Drawing {
     }
     for (x, y) in [(front, y - D), (back, y + H)] {
         s.fill(Path::rect(x, y, W, D), BRICK);
-        let name = heading(x + W / 2.0, y + D / 2.0 + 2.2, 6.4, CREAM, "Saltmarsh Ferry");
+        let name = heading(
+            x + W / 2.0,
+            y + D / 2.0 + 2.2,
+            6.4,
+            CREAM,
+            "Saltmarsh Ferry",
+        );
         s.text(name.centred());
     }
-    hatched(&mut s, &[(0.0, y + LEAN), (GLUE, y), (GLUE, y + H), (0.0, y + H - LEAN)]);
+    hatched(
+        &mut s,
+        &[
+            (0.0, y + LEAN),
+            (GLUE, y),
+            (GLUE, y + H),
+            (0.0, y + H - LEAN),
+        ],
+    );
 
     for x in [back, side, front, last] {
         fold(&mut s, x, y, x, y + H);
@@ -55,14 +72,34 @@ pub fn tuck_box() -> Drawing {
     }
     let right = last + D;
     let flap = D * 0.8;
-    let up = |x: f64| [(x, y), (x + LEAN, y - flap), (x + D - LEAN, y - flap), (x + D, y)];
+    let up = |x: f64| {
+        [
+            (x, y),
+            (x + LEAN, y - flap),
+            (x + D - LEAN, y - flap),
+            (x + D, y),
+        ]
+    };
     let down = |x: f64| {
-        [(x, y + H), (x + LEAN, y + H + flap), (x + D - LEAN, y + H + flap), (x + D, y + H)]
+        [
+            (x, y + H),
+            (x + LEAN, y + H + flap),
+            (x + D - LEAN, y + H + flap),
+            (x + D, y + H),
+        ]
     };
     let cut = |s: &mut Sketch, points: &[(f64, f64)]| {
         s.stroke(Path::polyline(points), Stroke::solid(INK, 0.3).rounded());
     };
-    cut(&mut s, &[(GLUE, y), (0.0, y + LEAN), (0.0, y + H - LEAN), (GLUE, y + H)]);
+    cut(
+        &mut s,
+        &[
+            (GLUE, y),
+            (0.0, y + LEAN),
+            (0.0, y + H - LEAN),
+            (GLUE, y + H),
+        ],
+    );
     cut(&mut s, &[(right, y), (right, y + H)]);
     cut(&mut s, &[(front, y + H), (front + W, y + H)]);
     // The back's head: a thumb notch.
@@ -86,10 +123,21 @@ pub fn tuck_box() -> Drawing {
         let bend = |a: (f64, f64), corner: (f64, f64), b: (f64, f64)| {
             crate::sketch::curve(a, corner, corner, b).segments[1]
         };
-        tongue.segments.push(bend((x, tip - to * r), (x, tip), (x + r, tip)));
-        tongue.segments.push(tympan_sheet::drawing::Segment::Line(Point::new(x + W - r, tip)));
-        tongue.segments.push(bend((x + W - r, tip), (x + W, tip), (x + W, tip - to * r)));
-        tongue.segments.push(tympan_sheet::drawing::Segment::Line(Point::new(x + W, lid)));
+        tongue
+            .segments
+            .push(bend((x, tip - to * r), (x, tip), (x + r, tip)));
+        tongue
+            .segments
+            .push(tympan_sheet::drawing::Segment::Line(Point::new(
+                x + W - r,
+                tip,
+            )));
+        tongue
+            .segments
+            .push(bend((x + W - r, tip), (x + W, tip), (x + W, tip - to * r)));
+        tongue
+            .segments
+            .push(tympan_sheet::drawing::Segment::Line(Point::new(x + W, lid)));
         s.stroke(tongue, Stroke::solid(INK, 0.3).rounded());
     }
     let mut page = Drawing::new(size);
@@ -100,20 +148,31 @@ pub fn tuck_box() -> Drawing {
 }
 
 fn fold(s: &mut Sketch, x1: f64, y1: f64, x2: f64, y2: f64) {
-    s.stroke(Path::line(x1, y1, x2, y2), Stroke::solid(INK, 0.25).dashed(&[2.0, 1.5]));
+    s.stroke(
+        Path::line(x1, y1, x2, y2),
+        Stroke::solid(INK, 0.25).dashed(&[2.0, 1.5]),
+    );
 }
 
 fn hatched(s: &mut Sketch, outline: &[(f64, f64)]) {
     let mut lines = Sketch::new();
     let (mut y, bottom) = (outline[1].1 - GLUE, outline[2].1);
     while y < bottom {
-        lines.line(Path::line(0.0, y + GLUE, GLUE, y), mixed(SHALLOW, CREAM, 0.3), 0.3);
+        lines.line(
+            Path::line(0.0, y + GLUE, GLUE, y),
+            mixed(SHALLOW, CREAM, 0.3),
+            0.3,
+        );
         y += 2.5;
     }
     s.clipped(lines, Path::polygon(outline));
     let middle = (outline[1].1 + outline[2].1) / 2.0;
     s.fill(Path::rect(2.6, middle - 9.0, 6.0, 18.0), Colour::WHITE);
-    s.text(text(7.0, middle, 3.8, INK, "glue").centred().tilted(Angle::degrees(-90.0)));
+    s.text(
+        text(7.0, middle, 3.8, INK, "glue")
+            .centred()
+            .tilted(Angle::degrees(-90.0)),
+    );
 }
 
 fn face(s: &mut Sketch, (x, y): (f64, f64), front: bool) {
@@ -125,12 +184,25 @@ fn face(s: &mut Sketch, (x, y): (f64, f64), front: bool) {
         p.text(heading(6.0, 13.0, 9.4, CREAM, "Saltmarsh"));
         p.text(heading(6.0, 22.0, 9.4, CREAM, "Ferry"));
     }
-    for (i, colour) in [SLATE, SHALLOW, mixed(SHALLOW, TIDE, 0.6), TIDE, mixed(TIDE, INK, 0.4)].into_iter().enumerate() {
+    for (i, colour) in [
+        SLATE,
+        SHALLOW,
+        mixed(SHALLOW, TIDE, 0.6),
+        TIDE,
+        mixed(TIDE, INK, 0.4),
+    ]
+    .into_iter()
+    .enumerate()
+    {
         let far = i as f64;
         let top = if front { 48.0 } else { 60.0 } + 7.0 * far;
         let shape = (0.8 + 0.25 * far, 12.0 + 2.5 * far, 0.31 * far);
         p.fill(water((0.0, W), (top, H + 4.0), shape), colour);
-        p.line(ripple((0.0, W), top + 1.3, shape), mixed(colour, FOAM, 0.5), 0.3);
+        p.line(
+            ripple((0.0, W), top + 1.3, shape),
+            mixed(colour, FOAM, 0.5),
+            0.3,
+        );
         if front && i == 1 {
             p.put(ferry(BRICK), 29.0, top + 5.0, 0.85);
         }
@@ -140,7 +212,14 @@ fn face(s: &mut Sketch, (x, y): (f64, f64), front: bool) {
     }
     if !front {
         p.put(heron(), 40.0, H - 20.0, 0.75);
-        for (i, line) in ["For 2 to 4 skippers", "from 8 years, 40 minutes:", "48 hours, 2 tides, 4 ferries"].into_iter().enumerate() {
+        for (i, line) in [
+            "For 2 to 4 skippers",
+            "from 8 years, 40 minutes:",
+            "48 hours, 2 tides, 4 ferries",
+        ]
+        .into_iter()
+        .enumerate()
+        {
             p.text(text(W / 2.0, 14.0 + 5.6 * i as f64, 4.0, CREAM, line).centred());
         }
     }
@@ -151,6 +230,12 @@ fn face(s: &mut Sketch, (x, y): (f64, f64), front: bool) {
 
 fn spine(s: &mut Sketch, (x, y): (f64, f64)) {
     s.fill(Path::rect(x, y, D, H), TIDE);
-    let name = heading(x + D / 2.0 + 2.3, y + H / 2.0, 6.6, CREAM, "Saltmarsh Ferry");
+    let name = heading(
+        x + D / 2.0 + 2.3,
+        y + H / 2.0,
+        6.6,
+        CREAM,
+        "Saltmarsh Ferry",
+    );
     s.text(name.centred().tilted(Angle::degrees(-90.0)));
 }
