@@ -149,6 +149,22 @@ impl<'a> Face<'a> {
         (inset * self.px_per_mm + 0.5).clamp(0.0, 1.0) as f32
     }
 
+    /// The place whose ink has run to this place.
+    fn feathered(&self, page: Xy) -> Xy {
+        let reach = self.sheet.feathering;
+        if reach == 0.0 {
+            return page;
+        }
+        let texture = self.sheet.texture();
+        // Two places of the tile that have nothing to do with each other, and other ones on the
+        // other side of the sheet; about five waves to the millimetre.
+        let other = 97.0 * f64::from(self.side as u8);
+        let (u, v) = (5.0 * page[0] + other, 5.0 * page[1]);
+        let dx = f64::from(texture.smooth(u, v));
+        let dy = f64::from(texture.smooth(u + 101.3, v + 43.7));
+        [page[0] + reach * dx, page[1] + reach * dy]
+    }
+
     /// The share of light that the near side's ink lets through, in red, green and blue.
     pub(crate) fn ink(&self, page: Xy) -> [f32; 3] {
         let [left, top, right, bottom] = self.printable;
@@ -157,6 +173,7 @@ impl<'a> Face<'a> {
         }
         let planes = self.level.planes.len();
         let mut light = [0.0; 3];
+        let page = self.feathered(page);
         for (c, light) in light.iter_mut().enumerate().take(planes) {
             let plane = self.level.plane(c);
             for [dx, dy] in &self.taps {

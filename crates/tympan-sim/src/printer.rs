@@ -202,6 +202,8 @@ pub struct Printer {
     pub scale: f64,
     /// How dark ink is, 0 (none) to 1 (full).
     pub ink: f64,
+    /// How ragged the edges of the ink are, mm (sd).
+    pub feathering: f64,
     /// What is printed on.
     pub media: Media,
 }
@@ -226,6 +228,7 @@ impl Printer {
             shrink: [0.0; 2],
             scale: 1.0,
             ink: 1.0,
+            feathering: 0.0,
             media: Media::default(),
         }
     }
@@ -249,6 +252,7 @@ impl Printer {
             backs,
             scatter: Scatter::USUAL,
             margins: Margins::all(4.2),
+            feathering: 0.015,
             ..Self::exact(size, flip)
         }
     }

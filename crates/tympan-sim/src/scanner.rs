@@ -337,6 +337,23 @@ impl ScanView {
             .collect()
     }
 
+    /// The same for places of the sheet itself, in this side's own frame: holes, corners, edges.
+    pub fn find_on_sheet(
+        &self,
+        places: &[[f64; 2]],
+        sd: f64,
+        rng: &mut Rng,
+    ) -> Vec<Option<[f64; 2]>> {
+        places
+            .iter()
+            .map(|&place| {
+                let [x, y] = self.pixel_of_sheet(place);
+                let found = [x + sd * rng.normal(), y + sd * rng.normal()];
+                self.shows([x, y], 0.0).then_some(found)
+            })
+            .collect()
+    }
+
     /// What place of the sheet, in this side's own frame, the picture shows at a place of the
     /// picture before any mirroring.
     fn side_at(&self, [x, y]: Xy) -> Xy {

@@ -98,6 +98,7 @@ pub struct PrintedSheet {
     pub(crate) media: Media,
     pub(crate) margins: Margins,
     pub(crate) ink: f64,
+    pub(crate) feathering: f64,
     pub(crate) holes: Vec<Hole>,
     pub(crate) fold: Option<Fold>,
     texture: OnceLock<Texture>,
@@ -122,6 +123,7 @@ impl PrintedSheet {
             media: printer.media,
             margins: printer.margins,
             ink: printer.ink,
+            feathering: printer.feathering,
             holes: Vec::new(),
             fold: None,
             texture: OnceLock::new(),
@@ -158,6 +160,16 @@ impl PrintedSheet {
     /// The holes through it.
     pub fn holes(&self) -> &[Hole] {
         &self.holes
+    }
+
+    /// The centres of the holes as they lie on one side, in that side's own frame.
+    pub fn holes_on(&self, side: Side) -> Vec<[f64; 2]> {
+        // Turning over is its own inverse.
+        let to_side = self.from_side(side);
+        self.holes
+            .iter()
+            .map(|hole| to_side.at(hole.centre))
+            .collect()
     }
 
     /// Where a place of the front page was printed on the sheet.

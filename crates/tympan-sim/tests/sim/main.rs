@@ -4,5 +4,6 @@
 mod bench;
 mod camera;
 mod common;
+mod poppler;
 mod printer;
 mod scanner;

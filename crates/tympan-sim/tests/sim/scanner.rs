@@ -78,6 +78,10 @@ fn a_hole_lies_mirrored_on_the_back() {
     for (side, x) in [(Side::Front, 12.0), (Side::Back, 78.0)] {
         let scan = Scanner::exact(300.0).scan(&sheet, side, &OnBed::default());
         let wanted = upright([x, 45.0], 300.0);
+        let found = scan
+            .view
+            .find_on_sheet(&sheet.holes_on(side), 0.0, &mut Rng::new(1));
+        assert_near(found[0].expect("a hole"), wanted, 1e-9, "the cheap scan");
         assert_near(
             Light::of(&scan.image).dark_at(wanted, 50.0),
             wanted,
