@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use serde::Serialize;
 use tympan_pdf::raster::{Pages, View};
-use tympan_pdf::{CorrectJob, Document, Duplex, PageOut, Source, Way};
+use tympan_pdf::{CorrectJob, Document, Duplex, Lost, Measure, PageOut, Source, Way};
 use tympan_sheet::{Affine, Flip, Page, Paper, Point, QuarterTurn, Size};
 use tympan_store::{FlippedBy, SetUp, Store};
 
@@ -145,7 +145,10 @@ pub fn correct(
             flip: setup.flip,
         },
         (Asked::SetUp(name), ..) => {
-            return Err(Refusal::new(format!("no set-up {name} is known"), "give the data folder"));
+            return Err(Refusal::new(
+                format!("no set-up {name} is known"),
+                "give the data folder",
+            ));
         }
     };
     let sources = sources(request);
@@ -164,6 +167,10 @@ pub fn correct(
         output: request.output.clone(),
         pages: outputs(&items, &plans),
         duplex: duplex(setup.as_ref(), request, &items, &plans),
+        measure: Some(Measure {
+            margins: margins(setup.as_ref()),
+            ..Measure::default()
+        }),
         sources,
     };
     let report = tympan_pdf::correct(&job, progress, cancel)?;
@@ -182,22 +189,36 @@ pub fn correct(
                 page: i + 1,
                 file: job.sources[item.source].file.clone(),
                 moved: page.moved,
+                lost: page.lost.as_ref().map(lost_in_words).unwrap_or_default(),
                 ..told(item, plan)
             })
             .collect(),
-        cautions: report.cautions.iter().map(|(_, caution)| caution.to_string()).collect(),
+        cautions: report
+            .cautions
+            .iter()
+            .map(|(_, caution)| caution.to_string())
+            .collect(),
     })
 }
 
 fn told(item: &Item, plan: &PagePlan) -> PageOutcome {
-    let PagePlan { map: m, correction, size, .. } = *plan;
+    let PagePlan {
+        map: m,
+        correction,
+        size,
+        ..
+    } = *plan;
     let parts = correction.decompose();
     let shift = correction.displacement(size.centre());
     PageOutcome {
         page: 0,
         file: PathBuf::new(),
         source_page: item.page,
-        side: if matches!(item.role, Role::Back { .. }) { "back" } else { "front" },
+        side: if matches!(item.role, Role::Back { .. }) {
+            "back"
+        } else {
+            "front"
+        },
         moved: false,
         matrix_mm: [m.xx, m.yx, m.xy, m.yy, m.dx, m.dy],
         shift_mm: [shift.x, shift.y],
@@ -223,7 +244,10 @@ pub(crate) fn refuse_existing(output: &Path) -> Result<(), Refusal> {
 fn sources(request: &Request) -> Vec<Source> {
     let files = request.inputs.iter().chain(&request.back_file);
     files
-        .map(|file| Source { file: file.clone(), password: request.password.clone() })
+        .map(|file| Source {
+            file: file.clone(),
+            password: request.password.clone(),
+        })
         .collect()
 }
 
@@ -244,32 +268,59 @@ fn items(request: &Request, sources: &[Source]) -> Result<Vec<Item>, Refusal> {
         let before = items.len();
         for (i, role) in request.backs.roles(sizes.len())?.into_iter().enumerate() {
             let role = match role {
-                Role::Front { back } => Role::Front { back: back.map(|b| b + before) },
-                Role::Back { front } => Role::Back { front: front.map(|f| f + before) },
+                Role::Front { back } => Role::Front {
+                    back: back.map(|b| b + before),
+                },
+                Role::Back { front } => Role::Back {
+                    front: front.map(|f| f + before),
+                },
             };
-            items.push(Item { source, page: i + 1, size: sizes[i], role });
+            items.push(Item {
+                source,
+                page: i + 1,
+                size: sizes[i],
+                role,
+            });
         }
     }
     Ok(items)
 }
 
 fn with_back_file(sizes: &[Vec<Size>]) -> Result<Vec<Item>, Refusal> {
-    let Some((back_sizes, front_sizes)) = sizes.split_last() else { return Ok(Vec::new()) };
+    let Some((back_sizes, front_sizes)) = sizes.split_last() else {
+        return Ok(Vec::new());
+    };
     let fronts: Vec<(usize, usize, Size)> = front_sizes
         .iter()
         .enumerate()
-        .flat_map(|(s, sizes)| sizes.iter().enumerate().map(move |(i, size)| (s, i + 1, *size)))
+        .flat_map(|(s, sizes)| {
+            sizes
+                .iter()
+                .enumerate()
+                .map(move |(i, size)| (s, i + 1, *size))
+        })
         .collect();
     if back_sizes.len() != 1 && back_sizes.len() != fronts.len() {
         return Err(Refusal::new(
-            format!("{} fronts do not pair with {} backs", fronts.len(), back_sizes.len()),
+            format!(
+                "{} fronts do not pair with {} backs",
+                fronts.len(),
+                back_sizes.len()
+            ),
             "give one back page for each front page, or a single page that is the back of all",
         ));
     }
     let mut items = Vec::new();
     for (i, (source, page, size)) in fronts.into_iter().enumerate() {
         let here = items.len();
-        items.push(Item { source, page, size, role: Role::Front { back: Some(here + 1) } });
+        items.push(Item {
+            source,
+            page,
+            size,
+            role: Role::Front {
+                back: Some(here + 1),
+            },
+        });
         let back = if back_sizes.len() == 1 { 0 } else { i };
         items.push(Item {
             source: sizes.len() - 1,
@@ -308,7 +359,11 @@ fn pages_in(items: &[Item], sources: &[Source], place: Place) -> Result<Vec<Page
             } else {
                 None
             };
-            Ok(PageIn { size: item.size, role: item.role, marks_centre })
+            Ok(PageIn {
+                size: item.size,
+                role: item.role,
+                marks_centre,
+            })
         })
         .collect()
 }
@@ -334,8 +389,10 @@ fn printed_centre(pages: &Pages, page: usize) -> Result<Option<Point<Page>>, Ref
 }
 
 fn refuse_far(plans: &[PagePlan], really: bool) -> Result<(), Refusal> {
-    let farthest =
-        plans.iter().map(|p| plan::farthest(&p.correction, p.size)).fold(0.0, f64::max);
+    let farthest = plans
+        .iter()
+        .map(|p| plan::farthest(&p.correction, p.size))
+        .fold(0.0, f64::max);
     if farthest > FARTHEST_UNASKED_MM && !really {
         return Err(Refusal::new(
             format!("this correction moves parts of the page by {farthest:.0} mm"),
@@ -373,14 +430,61 @@ fn duplex(
     }
     let by_turns = items.len().is_multiple_of(2)
         && items.chunks(2).all(|pair| {
-            matches!(pair, [Item { role: Role::Front { .. }, .. }, Item { role: Role::Back { .. }, .. }])
+            matches!(
+                pair,
+                [
+                    Item {
+                        role: Role::Front { .. },
+                        ..
+                    },
+                    Item {
+                        role: Role::Back { .. },
+                        ..
+                    }
+                ]
+            )
         });
     let size = plans.first()?.size;
-    let flip = if request.driver_turns.is_some() { request.flip? } else { setup.flip };
+    let flip = if request.driver_turns.is_some() {
+        request.flip?
+    } else {
+        setup.flip
+    };
     by_turns.then(|| match flip.edge(size) {
         tympan_sheet::BindingEdge::Long => Duplex::LongEdge,
         tympan_sheet::BindingEdge::Short => Duplex::ShortEdge,
     })
+}
+
+/// Where the printer cannot print: the set-up's own margins, or the usual ones.
+fn margins(setup: Option<&SetUp>) -> [f64; 4] {
+    match setup.and_then(|setup| setup.unprintable) {
+        Some(u) => [u.top, u.right, u.bottom, u.left],
+        None => Measure::default().margins,
+    }
+}
+
+/// What a page loses, in words; nothing where nothing is lost.
+fn lost_in_words(lost: &Lost) -> Vec<String> {
+    let edges = ["top", "right", "bottom", "left"]
+        .iter()
+        .zip(lost.beyond_mm);
+    let beyond: Vec<String> = edges
+        .filter(|(_, mm)| *mm > 0.0)
+        .map(|(edge, mm)| format!("{mm:.1} mm at the {edge}"))
+        .collect();
+    let mut said = Vec::new();
+    let mut add = |mm2: f64, what: &str| {
+        if mm2 > 0.0 {
+            said.push(format!(
+                "{mm2:.0} mm² of print {what} ({})",
+                beyond.join(", ")
+            ));
+        }
+    };
+    add(lost.off_sheet_mm2, "leave the sheet");
+    add(lost.in_margin_mm2, "come where the printer cannot print");
+    said
 }
 
 /// The correction of the backs of a sheet of this size in words, as it is done to the page.
@@ -391,13 +495,26 @@ pub fn move_in_words(correction: &Affine<Page>, size: Size) -> String {
     let mut add = |value: f64, unit: &str, decimals: usize, plus: &str, minus: &str| {
         let text = format!("{:.decimals$}", value.abs());
         if text.parse::<f64>().is_ok_and(|rounded| rounded > 0.0) {
-            said.push(format!("{text}{unit} {}", if value > 0.0 { plus } else { minus }));
+            said.push(format!(
+                "{text}{unit} {}",
+                if value > 0.0 { plus } else { minus }
+            ));
         }
     };
     add(shift.y, " mm", 2, "down", "up");
     add(shift.x, " mm", 2, "to the right", "to the left");
-    add(parts.tilt.to_degrees(), "°", 3, "clockwise", "anticlockwise");
+    add(
+        parts.tilt.to_degrees(),
+        "°",
+        3,
+        "clockwise",
+        "anticlockwise",
+    );
     add(100.0 * parts.stretch_x, " %", 3, "wider", "narrower");
     add(100.0 * parts.stretch_y, " %", 3, "taller", "shorter");
-    if said.is_empty() { "not moved".to_owned() } else { said.join(", ") }
+    if said.is_empty() {
+        "not moved".to_owned()
+    } else {
+        said.join(", ")
+    }
 }

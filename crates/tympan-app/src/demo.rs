@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use serde::Serialize;
-use tympan_game::sheets;
+use tympan_game::sheets::{deck_sheets, tile_sheets};
 use tympan_pdf::draw::{self, Meta};
 use tympan_pdf::raster::{Pages, View};
 use tympan_sheet::drawing::Drawing;
@@ -15,6 +15,7 @@ use tympan_sheet::{Flip, Paper, Side, Size};
 use tympan_sim::{Hole, Media, Page as Raster, Placement, PrintedSheet, Printer, Rng, Scatter};
 
 use crate::correct::{self, Asked, Request, Sides};
+use crate::files;
 use crate::measure::{self, SetUp, Store};
 use crate::pages::BackPages;
 use crate::plan::Place;
@@ -82,7 +83,10 @@ pub fn write(folder: &Path) -> Result<Made, Refusal> {
         ));
     }
     fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
-    let mut demo = Demo { folder, files: Vec::new() };
+    let mut demo = Demo {
+        folder,
+        files: Vec::new(),
+    };
     match demo.fill() {
         Ok((answer, seen_on_back)) => Ok(Made {
             schema: 1,
@@ -108,11 +112,24 @@ impl Demo<'_> {
     fn fill(&mut self) -> Result<(String, String), Refusal> {
         let a4: Paper = "a4".parse()?;
         let letter: Paper = "letter".parse()?;
-        self.files.push((README.into(), "the way to go, step by step".into()));
+        self.files
+            .push((README.into(), "the way to go, step by step".into()));
         let flip = Flip::Sideways;
-        self.pdf("deck-a4.pdf", "54 cards with bleed, on A4", &sheets::deck(a4.size(), flip))?;
-        self.pdf("deck-letter.pdf", "the same on Letter", &sheets::deck(letter.size(), flip))?;
-        self.pdf("tiles-a4.pdf", "24 two-sided tiles", &sheets::tiles(a4.size(), flip))?;
+        self.pdf(
+            "deck-a4.pdf",
+            "54 cards with bleed, on A4",
+            &deck_sheets(a4.size(), flip),
+        )?;
+        self.pdf(
+            "deck-letter.pdf",
+            "the same on Letter",
+            &deck_sheets(letter.size(), flip),
+        )?;
+        self.pdf(
+            "tiles-a4.pdf",
+            "24 two-sided tiles",
+            &tile_sheets(a4.size(), flip),
+        )?;
         let mut store = Store::open(&self.folder.join("data"))?;
         let mut setup = SetUp::new(SETUP, a4, flip);
         setup.stock = Some("300 gsm matt card".parse()?);
@@ -121,29 +138,47 @@ impl Demo<'_> {
         store.add_set_up(&setup)?;
         let test = self.folder.join("test-sheets.pdf");
         measure::write_test_sheets(&mut store, &setup, SHEETS, &test)?;
-        self.files.push(("test-sheets.pdf".into(), "the test sheets, as they are to be printed".into()));
+        self.files.push((
+            "test-sheets.pdf".into(),
+            "the test sheets, as they are to be printed".into(),
+        ));
         let setup = store.set_up_named(SETUP)?;
         let table = self.print_test_sheets(&setup, &test)?;
-        measure::write_new(&self.folder.join("holes.csv"), table.as_bytes())?;
-        self.files.push(("holes.csv".into(), "what the pin's holes say, place by place".into()));
+        files::write_new(&self.folder.join("holes.csv"), table.as_bytes())?;
+        self.files.push((
+            "holes.csv".into(),
+            "what the pin's holes say, place by place".into(),
+        ));
         let export = store.export(std::slice::from_ref(&setup.id))?;
-        measure::write_new(&self.folder.join("set-up.json"), export.to_json().as_bytes())?;
-        self.files.push(("set-up.json".into(), "the set-up, to import into a data folder".into()));
+        files::write_new(
+            &self.folder.join("set-up.json"),
+            export.to_json().as_bytes(),
+        )?;
+        self.files.push((
+            "set-up.json".into(),
+            "the set-up, to import into a data folder".into(),
+        ));
         measure::read_by_eye(&mut store, &setup, &measure::parse_table(&table)?, false)?;
         let learnt = measure::learn(&store, &setup)?;
         let report = report::report(&setup, &learnt, Design::default())?;
         let picture = crate::picture::error_field(&setup, &learnt);
-        measure::write_new(&self.folder.join("error-field.svg"), picture.as_bytes())?;
-        self.files.push(("error-field.svg".into(), "where this printer puts the backs".into()));
+        files::write_new(&self.folder.join("error-field.svg"), picture.as_bytes())?;
+        self.files.push((
+            "error-field.svg".into(),
+            "where this printer puts the backs".into(),
+        ));
         self.correct(&store)?;
         self.compare()?;
-        measure::write_new(&self.folder.join(README), read_me(self.folder).as_bytes())?;
+        files::write_new(&self.folder.join(README), read_me(self.folder).as_bytes())?;
         Ok((report.in_words.answer, report.in_words.seen_on_back))
     }
 
     fn pdf(&mut self, name: &str, what: &str, pages: &[Drawing]) -> Result<(), Refusal> {
         let title = format!("Saltmarsh Ferry: {what}");
-        measure::write_new(&self.folder.join(name), &draw::write(pages, &Meta::new(title))?)?;
+        files::write_new(
+            &self.folder.join(name),
+            &draw::write(pages, &Meta::new(title))?,
+        )?;
         self.files.push((name.into(), what.into()));
         Ok(())
     }
@@ -184,7 +219,10 @@ impl Demo<'_> {
                 save(&printed.join(name), &sheet, side)?;
             }
         }
-        self.files.push(("printed/".into(), "pictures of the printed test sheets with their holes".into()));
+        self.files.push((
+            "printed/".into(),
+            "pictures of the printed test sheets with their holes".into(),
+        ));
         Ok(table)
     }
 
@@ -204,22 +242,35 @@ impl Demo<'_> {
             really: false,
         };
         correct::correct(Some(store), &request, &mut |_| {}, &AtomicBool::new(false))?;
-        self.files.push(("deck-a4-corrected.pdf".into(), "the deck, corrected for this printer".into()));
+        self.files.push((
+            "deck-a4-corrected.pdf".into(),
+            "the deck, corrected for this printer".into(),
+        ));
         Ok(())
     }
 
     /// The first sheet of the deck as it comes out before and after.
     fn compare(&mut self) -> Result<(), Refusal> {
         for (pdf, picture, what) in [
-            ("deck-a4.pdf", "before.png", "a back as this printer prints it, and where it should be"),
-            ("deck-a4-corrected.pdf", "after.png", "the same after correction"),
+            (
+                "deck-a4.pdf",
+                "before.png",
+                "a back as this printer prints it, and where it should be",
+            ),
+            (
+                "deck-a4-corrected.pdf",
+                "after.png",
+                "the same after correction",
+            ),
         ] {
             let pages = Pages::read(&self.folder.join(pdf), None)?;
             let (front, back) = (raster(&pages, 1)?, raster(&pages, 2)?);
             let sheet = printer(front.size(), Flip::Sideways).print(11, &front, &back);
             let through = sheet.seen_through(PX_PER_MM);
             let path = self.folder.join(picture);
-            through.save(&path).map_err(|e| Refusal::new(e.to_string(), "check the disk"))?;
+            through
+                .save(&path)
+                .map_err(|e| Refusal::new(e.to_string(), "check the disk"))?;
             self.files.push((picture.into(), what.into()));
         }
         Ok(())
@@ -230,7 +281,10 @@ impl Demo<'_> {
 fn printer(size: Size, flip: Flip) -> Printer {
     Printer {
         seed: SEED,
-        fronts: Placement { shift: [0.3, -0.5], ..Placement::default() },
+        fronts: Placement {
+            shift: [0.3, -0.5],
+            ..Placement::default()
+        },
         backs: Placement {
             shift: [-0.4, 1.6],
             tilt_deg: 0.2,
@@ -250,7 +304,9 @@ fn raster(pages: &Pages, page: usize) -> Result<Arc<Raster>, Refusal> {
 
 fn save(path: &Path, sheet: &PrintedSheet, side: Side) -> Result<(), Refusal> {
     let picture = sheet.view(side, PX_PER_MM);
-    picture.save(path).map_err(|e| Refusal::new(e.to_string(), "check the disk"))
+    picture
+        .save(path)
+        .map_err(|e| Refusal::new(e.to_string(), "check the disk"))
 }
 
 fn read_me(folder: &Path) -> String {

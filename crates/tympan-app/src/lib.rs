@@ -3,6 +3,7 @@
 
 pub mod correct;
 pub mod demo;
+pub mod files;
 pub mod measure;
 pub mod pages;
 pub mod picture;
@@ -14,10 +15,10 @@ pub mod words;
 use std::path::PathBuf;
 
 pub use refusal::Refusal;
-/// What is kept, for the faces to show.
-pub use tympan_store as store;
 /// Units, papers and stock, for the faces to read and show.
 pub use tympan_sheet as sheet;
+/// What is kept, for the faces to show.
+pub use tympan_store as store;
 
 /// Opens the store in the chosen data folder, or in the user's own.
 ///

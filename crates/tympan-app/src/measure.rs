@@ -1,511 +1,31 @@
-//! Measuring a set-up: test sheets, readings by eye, and what is learnt from them.
+//! Measuring a set-up: test sheets, readings by eye and from pictures, and what they teach.
 
-use std::fs::{self, OpenOptions};
-use std::io::Write;
-use std::path::Path;
+mod by_eye;
+mod pictures;
+mod sheets;
+mod told;
 
-use serde::Serialize;
-use tympan_marks::check_rule::{self, Verdict};
-use tympan_marks::pin::{self, PinNoise, SeenOnBack};
-use tympan_marks::{TestSheet, TestSheetSpec};
-use tympan_pdf::draw;
 use tympan_register::{Fit, Model, Reading};
-use tympan_sheet::drawing::Drawing;
-use tympan_sheet::{BindingEdge, Length, Side};
-use tympan_store::{ReadingRecord, Way};
+use tympan_store::ReadingRecord;
 
+pub use by_eye::{
+    ByEye, parse_hole, parse_rules, parse_seen, parse_table, read_by_eye, with_rules,
+};
+pub use pictures::{PicturesTold, RefusedPictures, read_pictures};
+pub use sheets::{test_sheet, write_test_sheets};
+pub use told::{ReadSheet, ReadTold, SheetField, SheetTold, told};
 pub use tympan_store::{CheckRules, FlippedBy, SetUp, Store};
 
 use crate::refusal::Refusal;
-use crate::words::{OnBack, WordsError};
 
 /// The set-up of this name.
 ///
 /// # Errors
 /// A [`Refusal`] where there is none.
 pub fn setup_named(store: Option<&Store>, name: &str) -> Result<SetUp, Refusal> {
-    let store = store.ok_or_else(|| Refusal::new("there is no data folder", "give it with --data"))?;
+    let store =
+        store.ok_or_else(|| Refusal::new("there is no data folder", "give it with --data"))?;
     Ok(store.set_up_named(name)?)
-}
-
-/// One test sheet of a set-up.
-///
-/// # Errors
-/// A [`Refusal`] where the paper is no size for a test sheet.
-pub fn test_sheet(setup: &SetUp, sheet: u32) -> Result<TestSheet, Refusal> {
-    Ok(TestSheet::new(TestSheetSpec {
-        paper: setup.paper.size(),
-        flip: setup.flip,
-        leading_edge: setup.leading_edge,
-        first_side: setup.first_side,
-        setup_code: setup.id.to_string(),
-        sheet,
-        setup_name: setup.name.clone(),
-        paper_name: setup.paper.title(),
-        stock: setup.stock.as_ref().map(|stock| stock.name().to_owned()).unwrap_or_default(),
-    })?)
-}
-
-/// Writes numbered test sheets as one PDF and takes their numbers. The side that prints first
-/// comes first. Sheets flipped by hand come as all first sides, then all second sides in the order
-/// in which the stack lies when it was turned over as one; the machine's come by turns.
-///
-/// # Errors
-/// A [`Refusal`] where the paper is no size for a test sheet, or the file exists or cannot be
-/// written; then no numbers are taken.
-pub fn write_test_sheets(
-    store: &mut Store,
-    setup: &SetUp,
-    count: u32,
-    output: &Path,
-) -> Result<std::ops::RangeInclusive<u32>, Refusal> {
-    if !(1..=50).contains(&count) {
-        return Err(Refusal::new(
-            format!("{count} test sheets were asked for"),
-            "ask for 1 to 50; three to five are usual",
-        ));
-    }
-    crate::correct::refuse_existing(output)?;
-    // The layout is tried before any number is taken.
-    test_sheet(setup, 1)?;
-    let numbers = store.issue_sheets(&setup.id, count)?;
-    let pages = test_sheet_pages(setup, numbers.clone())?;
-    let title = format!("Tympan test sheets, {}", setup.name);
-    let duplex = match (setup.flipped_by, setup.flip.edge(setup.paper.size().portrait())) {
-        (FlippedBy::Hand, _) => draw::Duplex::Simplex,
-        (FlippedBy::Machine, BindingEdge::Long) => draw::Duplex::LongEdge,
-        (FlippedBy::Machine, BindingEdge::Short) => draw::Duplex::ShortEdge,
-    };
-    let pdf = draw::write(&pages, &draw::Meta::new(title).duplex(duplex))?;
-    write_new(output, &pdf)?;
-    Ok(numbers)
-}
-
-/// The pages of numbered test sheets in the order of [`write_test_sheets`].
-fn test_sheet_pages(
-    setup: &SetUp,
-    numbers: std::ops::RangeInclusive<u32>,
-) -> Result<Vec<Drawing>, Refusal> {
-    let sheets: Vec<TestSheet> =
-        numbers.map(|number| test_sheet(setup, number)).collect::<Result<_, _>>()?;
-    let (first, second) = (setup.first_side, setup.first_side.other());
-    Ok(match setup.flipped_by {
-        FlippedBy::Machine => {
-            sheets.iter().flat_map(|sheet| [sheet.drawing(first), sheet.drawing(second)]).collect()
-        }
-        FlippedBy::Hand => {
-            let firsts = sheets.iter().map(|sheet| sheet.drawing(first));
-            firsts.chain(sheets.iter().map(|sheet| sheet.drawing(second))).collect()
-        }
-    })
-}
-
-/// Writes a new file whole or not at all.
-///
-/// # Errors
-/// A [`Refusal`] where it exists or cannot be written.
-pub fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let fail = |e: &std::io::Error| Refusal::file("write", path, e);
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|e| fail(&e))?;
-    file.persist_noclobber(path).map_err(|e| fail(&e.error))?;
-    // The new name should survive a power cut too; where a folder cannot be synced, it need not.
-    if let Ok(folder) = OpenOptions::new().read(true).open(folder) {
-        let _ = folder.sync_all();
-    }
-    Ok(())
-}
-
-/// What a person read on one sheet.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ByEye {
-    /// The number on the sheet, where it carries one.
-    pub sheet: Option<u32>,
-    /// Places by their letter, and how the back lies there.
-    pub holes: Vec<(char, OnBack)>,
-    /// What a ruler says of the whole sheet.
-    pub ruler: Option<OnBack>,
-    /// What the 100 mm rules measure.
-    pub rules: CheckRules,
-    /// The side that was printed first, where it was not the set-up's.
-    pub first_side: Option<Side>,
-}
-
-/// Reads `A: 2.1 low, 0.4 left` or `A 0`.
-///
-/// # Errors
-/// A [`Refusal`] where there is no place or the words are not understood.
-pub fn parse_hole(text: &str) -> Result<(char, OnBack), Refusal> {
-    let text = text.trim();
-    let mut letters = text.chars();
-    let name = letters.next().filter(char::is_ascii_alphabetic).map(|c| c.to_ascii_uppercase());
-    let rest = letters.as_str().trim_start();
-    let spaced = text.chars().nth(1).is_some_and(|c| !c.is_alphanumeric());
-    let Some(name) = name.filter(|_| spaced) else {
-        return Err(Refusal::new(
-            format!("\"{text}\" does not begin with the letter of a place"),
-            "write it like \"A: 2.1 low, 0.4 left\"",
-        ));
-    };
-    Ok((name, parse_seen(rest.trim_start_matches([':', '=', ',']))?))
-}
-
-/// Reads what a hole or a ruler says, where `0` or `on the cross` is nothing at all.
-///
-/// # Errors
-/// [`WordsError`] with the clause that was not understood.
-pub fn parse_seen(text: &str) -> Result<OnBack, WordsError> {
-    let bare = text.trim().to_lowercase();
-    let nothing = ["0", "0,0", "0, 0", "0 0", "on", "on the cross", "none", "0mm", "0 mm"];
-    if nothing.contains(&bare.as_str()) {
-        return Ok(OnBack::default());
-    }
-    OnBack::parse(text)
-}
-
-/// Reads a table of holes: a line for each, `sheet, place, words…`, as in `1, A, 2.1 low, 0.4
-/// left`. Lines that begin with `#` and a heading line are passed over.
-///
-/// # Errors
-/// A [`Refusal`] with the line that was not understood.
-pub fn parse_table(text: &str) -> Result<Vec<ByEye>, Refusal> {
-    let mut sheets: Vec<ByEye> = Vec::new();
-    for (i, line) in text.trim_start_matches('\u{feff}').lines().enumerate() {
-        let line = line.trim().replace(['"', '\t', ';'], ",").replace(",,", ",");
-        let line = line.trim_matches(',');
-        if line.is_empty() || line.starts_with('#') {
-            continue;
-        }
-        let refused = |reason: String| {
-            Refusal::new(
-                format!("line {}: {reason}", i + 1),
-                "write lines like \"1, A, 2.1 low, 0.4 left\": sheet, place, and what the grid says",
-            )
-        };
-        let mut parts = line.splitn(3, ',').map(str::trim);
-        let (number, place) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
-        let words = parts.next().unwrap_or_default();
-        let Ok(number) = number.parse::<u32>() else {
-            if sheets.is_empty() && number.chars().all(char::is_alphabetic) {
-                continue;
-            }
-            return Err(refused(format!("\"{number}\" is no sheet number")));
-        };
-        let (name, seen) =
-            parse_hole(&format!("{place}: {words}")).map_err(|e| refused(e.message))?;
-        match sheets.iter_mut().find(|sheet| sheet.sheet == Some(number)) {
-            Some(sheet) => sheet.holes.push((name, seen)),
-            None => sheets.push(ByEye {
-                sheet: Some(number),
-                holes: vec![(name, seen)],
-                ..ByEye::default()
-            }),
-        }
-    }
-    if sheets.is_empty() {
-        return Err(Refusal::new("the table holds no readings", "write lines like \"1, A, 2.1 low, 0.4 left\""));
-    }
-    Ok(sheets)
-}
-
-/// Reads what the rules measure: `96.8 across, 96.9 along`, with `front` or `back` before it where
-/// only one side was measured; both sides are meant otherwise.
-///
-/// # Errors
-/// A [`Refusal`] where the words are not understood or the lengths are absurd.
-pub fn parse_rules(text: &str) -> Result<CheckRules, Refusal> {
-    let refused = || {
-        Refusal::new(
-            format!("\"{}\" does not say what the 100 mm rule measures", text.trim()),
-            "write it like \"96.8 across, 96.9 along\" or \"back 100.1 across, 99.8 along\"",
-        )
-    };
-    let lower = text.to_lowercase();
-    let (front, back, rest) = match lower.trim() {
-        t if t.starts_with("front") => (true, false, t[5..].to_owned()),
-        t if t.starts_with("back") => (false, true, t[4..].to_owned()),
-        t => (true, true, t.to_owned()),
-    };
-    let mut rules = CheckRules::default();
-    let mut found = false;
-    for part in rest.trim_start_matches([':', ' ']).split([',', ';']).map(str::trim) {
-        let (amount, axis) = part.rsplit_once(' ').ok_or_else(refused)?;
-        let length: Length = amount.trim().parse().map_err(|_| refused())?;
-        let mm = length.to_mm();
-        if !(50.0..=150.0).contains(&mm) {
-            return Err(Refusal::new(
-                format!("a 100 mm rule that measures {length} was not this rule"),
-                "measure from the first to the last line of the rule marked 100 mm",
-            ));
-        }
-        let (on_front, on_back) = match axis {
-            "across" | "wide" => (&mut rules.front_across, &mut rules.back_across),
-            "along" | "down" | "tall" | "high" => (&mut rules.front_along, &mut rules.back_along),
-            _ => return Err(refused()),
-        };
-        if front {
-            *on_front = Some(mm);
-        }
-        if back {
-            *on_back = Some(mm);
-        }
-        found = true;
-    }
-    if found { Ok(rules) } else { Err(refused()) }
-}
-
-/// What was measured before, and what is measured now in its place.
-pub fn with_rules(before: CheckRules, now: CheckRules) -> CheckRules {
-    CheckRules {
-        front_across: now.front_across.or(before.front_across),
-        front_along: now.front_along.or(before.front_along),
-        back_across: now.back_across.or(before.back_across),
-        back_along: now.back_along.or(before.back_along),
-    }
-}
-
-/// What is known from one sheet once it is in the log.
-#[derive(Clone, Debug)]
-pub struct ReadSheet {
-    /// What was stored.
-    pub record: ReadingRecord,
-    /// What the rules say.
-    pub rules: Verdict,
-}
-
-/// Takes readings by eye into a set-up's log: all of them or none.
-///
-/// # Errors
-/// A [`Refusal`] where a place is not on the sheet or was read twice, where the rules say that the
-/// print was scaled, or where a sheet was read before and `again` was not said. Then nothing is
-/// stored.
-pub fn read_by_eye(
-    store: &mut Store,
-    setup: &SetUp,
-    sheets: &[ByEye],
-    again: bool,
-) -> Result<Vec<ReadSheet>, Refusal> {
-    let read: Vec<ReadSheet> =
-        sheets.iter().map(|sheet| record_of(setup, sheet)).collect::<Result<_, _>>()?;
-    let before = store.readings_in_use(&setup.id)?;
-    let mut replaced = Vec::new();
-    for sheet in &read {
-        let Some(number) = sheet.record.sheet else { continue };
-        if number > setup.sheets_issued {
-            return Err(Refusal::new(
-                format!(
-                    "sheet {number} was never printed for \"{}\": it has sheets 1 to {}",
-                    setup.name, setup.sheets_issued
-                ),
-                "look for the number and the set-up's name on the sheet; make sheets with \
-                 testsheet",
-            ));
-        }
-        let earlier = before.iter().filter(|r| r.sheet == Some(number));
-        replaced.extend(earlier.map(|r| (number, r.id.clone())));
-    }
-    if let (Some((number, _)), false) = (replaced.first(), again) {
-        return Err(Refusal::new(
-            format!("sheet {number} was read before"),
-            "if this is the same sheet read once more, say --again: the earlier reading is then set \
-             aside; other sheets need numbers of their own",
-        ));
-    }
-    let records: Vec<ReadingRecord> = read.iter().map(|sheet| sheet.record.clone()).collect();
-    store.add_readings(&records)?;
-    for (_, id) in replaced {
-        store.set_aside(&id, "read again")?;
-    }
-    Ok(read)
-}
-
-fn record_of(setup: &SetUp, sheet: &ByEye) -> Result<ReadSheet, Refusal> {
-    let rules = check_rule::judge(sheet.rules.into(), setup.paper.size());
-    if !rules.is_usable() {
-        return Err(Refusal::new(
-            rules.explain(),
-            "nothing was logged from this sheet: a scaled print says nothing about where the \
-             printer puts the backs",
-        ));
-    }
-    let only_shift = |seen: &OnBack| {
-        if seen.tilt.to_radians() != 0.0 || seen.stretch_x != 0.0 || seen.stretch_y != 0.0 {
-            return Err(Refusal::new(
-                "a hole or a ruler tells only how far low, high, left or right",
-                "read two or more places: tilt and stretch follow from them",
-            ));
-        }
-        Ok(SeenOnBack::from_vector(tympan_sheet::Vector::new(
-            seen.right.to_mm(),
-            seen.down.to_mm(),
-        )))
-    };
-    let (way, observations) = match (&sheet.ruler, sheet.holes.as_slice()) {
-        (Some(seen), []) => {
-            let step = Length::mm(0.5);
-            let seen = only_shift(seen)?;
-            (Way::Ruler, vec![pin::read_ruler(seen, setup.flip, setup.paper.size(), step)])
-        }
-        (None, holes @ [_, ..]) => (Way::Pin, read_holes(setup, holes, only_shift)?),
-        (None, []) => {
-            return Err(Refusal::new(
-                "nothing was read",
-                "give what the grid says at each place, like --pin \"A: 2.1 low, 0.4 left\"",
-            ));
-        }
-        (Some(_), _) => {
-            return Err(Refusal::new(
-                "a sheet is read with the pin or with a ruler, not both at once",
-                "give the pin's figures: they are the better ones",
-            ));
-        }
-    };
-    let reading = Reading::new(observations.into_iter().map(tympan_register::Observation::from).collect());
-    let first_side = sheet.first_side.unwrap_or(setup.first_side);
-    if first_side != setup.first_side {
-        return Err(Refusal::new(
-            format!("this set-up prints the {}s first", setup.first_side),
-            "printing the other side first is another way of working: make a set-up for it with \
-             setup new, and log the sheet there",
-        ));
-    }
-    let mut record = ReadingRecord::new(setup.id.clone(), way, first_side, reading);
-    record.sheet = sheet.sheet;
-    record.check_rules = sheet.rules;
-    Ok(ReadSheet { record, rules })
-}
-
-fn read_holes(
-    setup: &SetUp,
-    holes: &[(char, OnBack)],
-    seen: impl Fn(&OnBack) -> Result<SeenOnBack, Refusal>,
-) -> Result<Vec<pin::Observation>, Refusal> {
-    let stations = test_sheet(setup, 1)?.stations();
-    let mut done = Vec::new();
-    let mut observations = Vec::new();
-    for (name, hole) in holes {
-        let station = stations.iter().find(|s| s.name == *name).ok_or_else(|| {
-            let names: Vec<String> = stations.iter().map(|s| s.name.to_string()).collect();
-            Refusal::new(
-                format!("there is no place {name} on the test sheet"),
-                format!("the places are {}", names.join(", ")),
-            )
-        })?;
-        if done.contains(name) {
-            return Err(Refusal::new(
-                format!("place {name} was given twice for the same sheet"),
-                "give each place once; other sheets need their own number",
-            ));
-        }
-        done.push(*name);
-        observations.push(pin::read(*station, seen(hole)?, setup.flip, PinNoise::default())?);
-    }
-    Ok(observations)
-}
-
-/// What was read, sheet by sheet. The form of its JSON is part of the contract for scripts.
-#[derive(Clone, Debug, Serialize)]
-pub struct ReadTold {
-    /// The version of this form.
-    pub schema: u32,
-    /// The set-up.
-    pub setup: String,
-    /// Each sheet.
-    pub sheets: Vec<SheetTold>,
-}
-
-/// What one sheet says by itself.
-#[derive(Clone, Debug, Serialize)]
-pub struct SheetTold {
-    /// The reading's id.
-    pub reading: String,
-    /// The number on the sheet.
-    pub sheet: Option<u32>,
-    /// How it was read.
-    pub way: Way,
-    /// This sheet's field about the sheet's centre, front frame.
-    pub field: SheetField,
-    /// What its points leave over, root mean square, mm; none where nothing can be left over.
-    pub residual_mm: Option<f64>,
-    /// What the check rules say.
-    pub rules: Verdict,
-    /// What to bear in mind.
-    pub warnings: Vec<String>,
-    /// The same in a sentence.
-    pub in_words: String,
-}
-
-/// The affine field of one sheet.
-#[derive(Clone, Debug, Serialize)]
-pub struct SheetField {
-    /// Shift at the centre: x and y, mm.
-    pub shift_mm: crate::report::Xy,
-    /// Tilt, degrees, clockwise as seen from the front.
-    pub tilt_deg: f64,
-    /// Stretch across and down, per cent.
-    pub stretch_percent: crate::report::Xy,
-    /// Shear, degrees.
-    pub shear_deg: f64,
-    /// Covariance of shift x, shift y, tilt, stretch x, stretch y and shear, in these units.
-    pub covariance: [[f64; 6]; 6],
-}
-
-/// Tells what each sheet says by itself.
-///
-/// # Errors
-/// A [`Refusal`] where a reading cannot be fitted.
-pub fn told(setup: &SetUp, read: &[ReadSheet]) -> Result<ReadTold, Refusal> {
-    let sheets = read.iter().map(|sheet| sheet_told(setup, sheet)).collect::<Result<_, _>>()?;
-    Ok(ReadTold { schema: 1, setup: setup.name.clone(), sheets })
-}
-
-fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
-    let record = &read.record;
-    let model = Model::new(setup.paper.size(), setup.leading_edge.axis());
-    let fit = model.fit(std::slice::from_ref(&record.reading))?;
-    let map = fit.field();
-    let steady = fit.steady_error();
-    let field = fit.sheet_fields().first().copied();
-    let observations = &record.reading.observations;
-    let residual_mm = field.filter(|_| observations.len() > 2).map(|field| {
-        let squares = observations.iter().map(|o| (o.error - field.at(o.at)).length().powi(2));
-        (squares.sum::<f64>() / observations.len() as f64).sqrt()
-    });
-    let mut warnings = record.warnings.clone();
-    if matches!(read.rules, Verdict::Unknown) && record.way == Way::Pin {
-        warnings.push(
-            "measure the 100 mm rules too (--rule \"100 across, 100 along\"): a print that was \
-             fitted to the page looks like a faulty printer"
-                .to_owned(),
-        );
-    }
-    if matches!(read.rules, Verdict::Stretch { .. }) {
-        warnings.push(read.rules.explain());
-    }
-    let name = record.sheet.map_or_else(|| "This sheet".to_owned(), |n| format!("Sheet {n}"));
-    Ok(SheetTold {
-        reading: record.id.to_string(),
-        sheet: record.sheet,
-        way: record.way.clone(),
-        field: SheetField {
-            shift_mm: crate::report::Xy { x: steady.shift_mm.x, y: steady.shift_mm.y },
-            tilt_deg: steady.tilt_deg,
-            stretch_percent: crate::report::Xy {
-                x: steady.stretch_percent[0],
-                y: steady.stretch_percent[1],
-            },
-            shear_deg: steady.shear_deg,
-            covariance: steady.covariance,
-        },
-        residual_mm,
-        rules: read.rules,
-        warnings,
-        in_words: format!("{name}: {}", crate::report::seen_on_back(setup, &map)),
-    })
 }
 
 /// A set-up with what its readings teach.
@@ -531,73 +51,48 @@ pub fn learn(store: &Store, setup: &SetUp) -> Result<Learnt, Refusal> {
         ));
     }
     let model = Model::new(setup.paper.size(), setup.leading_edge.axis());
-    let all: Vec<Reading> = readings.iter().map(|record| record.reading.clone()).collect();
+    let all: Vec<Reading> = readings
+        .iter()
+        .map(|record| record.reading.clone())
+        .collect();
     let fit = model.fit(&all)?;
     Ok(Learnt { readings, fit })
 }
 
-/// Reads a whole text file of moderate size.
-///
-/// # Errors
-/// A [`Refusal`] where it cannot be read, is not text, or is over 16 MB.
-pub fn read_text(path: &Path) -> Result<String, Refusal> {
-    const LARGEST: u64 = 16 << 20;
-    let size = fs::metadata(path).map_err(|e| Refusal::file("read", path, &e))?.len();
-    if size > LARGEST {
+/// Puts readings into the log: all of them or none. A sheet that was read before is refused unless
+/// `again` says that it was read once more; the earlier reading is then set aside.
+fn keep(
+    store: &mut Store,
+    setup: &SetUp,
+    records: &[ReadingRecord],
+    again: bool,
+) -> Result<(), Refusal> {
+    let before = store.readings_in_use(&setup.id)?;
+    let mut replaced = Vec::new();
+    for number in records.iter().filter_map(|record| record.sheet) {
+        if number > setup.sheets_issued {
+            return Err(Refusal::new(
+                format!(
+                    "sheet {number} was never printed for \"{}\": it has sheets 1 to {}",
+                    setup.name, setup.sheets_issued
+                ),
+                "look for the number and the set-up's name on the sheet; make sheets with \
+                 testsheet",
+            ));
+        }
+        let earlier = before.iter().filter(|record| record.sheet == Some(number));
+        replaced.extend(earlier.map(|record| (number, record.id.clone())));
+    }
+    if let (Some((number, _)), false) = (replaced.first(), again) {
         return Err(Refusal::new(
-            format!("{} is too large for a table of readings", path.display()),
-            "give the right file",
+            format!("sheet {number} was read before"),
+            "if this is the same sheet read once more, say --again: the earlier reading is then set \
+             aside; other sheets need numbers of their own",
         ));
     }
-    fs::read_to_string(path).map_err(|e| Refusal::file("read", path, &e))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    #[test]
-    fn a_hole_is_read_with_its_place() {
-        let (name, seen) = parse_hole("b: 2.1 low, 0.4 left").expect("a hole");
-        assert_eq!((name, seen.down, seen.right), ('B', Length::mm(2.1), Length::mm(-0.4)));
-        assert_eq!(parse_hole("C 0").expect("a hole"), ('C', OnBack::default()));
-        assert!(parse_hole("2.1 low").is_err());
-        assert!(parse_hole("low").is_err());
+    store.add_readings(records)?;
+    for (_, id) in replaced {
+        store.set_aside(&id, "read again")?;
     }
-
-    #[test]
-    fn a_table_gathers_the_places_of_each_sheet() {
-        let table = "sheet,place,seen\n1,A,2.1 low,0.4 left\n# pricked twice\n1,B,2 low\n\n2,A,0\n";
-        let sheets = parse_table(table).expect("a table");
-        assert_eq!(sheets.len(), 2);
-        assert_eq!(sheets[0].holes.len(), 2);
-        assert_eq!(sheets[1].holes, [('A', OnBack::default())]);
-    }
-
-    #[test]
-    fn a_bad_line_is_named() {
-        let message = parse_table("1,A,2 low\n1,B,2 sidewards\n").expect_err("bad").message;
-        assert!(message.starts_with("line 2: "), "{message}");
-    }
-
-    #[test]
-    fn rules_are_meant_for_both_sides_unless_one_is_named() {
-        let rules = parse_rules("96.8 across, 96.9 along").expect("rules");
-        assert_eq!((rules.front_across, rules.back_along), (Some(96.8), Some(96.9)));
-        let rules = parse_rules("back: 100.1 mm across").expect("rules");
-        assert_eq!((rules.front_across, rules.back_across), (None, Some(100.1)));
-        for text in ["", "96.8", "9.68 across", "96.8 sideways"] {
-            assert!(parse_rules(text).is_err(), "{text}");
-        }
-    }
-
-    proptest! {
-        #[test]
-        fn any_text_is_read_or_refused(text in "(.|\n){0,80}") {
-            let _ = parse_hole(&text);
-            let _ = parse_table(&text);
-            let _ = parse_rules(&text);
-        }
-    }
+    Ok(())
 }

@@ -1,11 +1,17 @@
 //! Pictures of what was measured.
 
+use std::fs;
+use std::path::{Path as FilePath, PathBuf};
+
+use image::{Rgb, RgbImage};
+use tympan_marks::picture::{Luma, Reading};
 use tympan_pdf::draw::svg;
 use tympan_register::Field;
 use tympan_sheet::drawing::{Colour, Drawing, Face, Path, Stroke, Text};
 use tympan_sheet::{Angle, Front, Page, Point, Size};
 
 use crate::measure::{Learnt, SetUp};
+use crate::refusal::Refusal;
 
 /// Arrows are drawn this many times longer than the errors are.
 const MAGNIFIED: f64 = 10.0;
@@ -29,7 +35,11 @@ pub fn error_field(setup: &SetUp, learnt: &Learnt) -> String {
     arrows(&mut picture, sheet, &learnt.fit.steady_field());
     sheets(&mut picture, setup, learnt);
     let title = format!("Where the backs lie with \"{}\"", setup.name);
-    picture.text(Text::new(ROOM_MM, 9.0, 6.0, title.clone()).face(Face::Heading).colour(INK));
+    picture.text(
+        Text::new(ROOM_MM, 9.0, 6.0, title.clone())
+            .face(Face::Heading)
+            .colour(INK),
+    );
     let how = format!(
         "Looking at the front. Arrows go from each front to its back, {MAGNIFIED:.0} times as long as they are."
     );
@@ -67,28 +77,55 @@ fn arrow(picture: &mut Drawing, from: Point<Page>, to: Point<Page>) {
     if length < 0.3 {
         return;
     }
-    picture.stroke(Path::line(from.x, from.y, to.x, to.y), Stroke::solid(ACCENT, 0.6).rounded());
+    picture.stroke(
+        Path::line(from.x, from.y, to.x, to.y),
+        Stroke::solid(ACCENT, 0.6).rounded(),
+    );
     let head = length.min(3.0);
     let (ux, uy) = (dx / length, dy / length);
-    let side = |s: f64| (to.x - head * (ux - s * 0.4 * uy), to.y - head * (uy + s * 0.4 * ux));
-    picture.fill(Path::polygon(&[(to.x, to.y), side(1.0), side(-1.0)]), ACCENT);
+    let side = |s: f64| {
+        (
+            to.x - head * (ux - s * 0.4 * uy),
+            to.y - head * (uy + s * 0.4 * ux),
+        )
+    };
+    picture.fill(
+        Path::polygon(&[(to.x, to.y), side(1.0), side(-1.0)]),
+        ACCENT,
+    );
 }
 
 /// The shift of every sheet in its middle, about the steady one.
 fn sheets(picture: &mut Drawing, setup: &SetUp, learnt: &Learnt) {
     let sheet = setup.paper.size();
     let centre = sheet.centre::<Front>();
-    let shifts: Vec<_> = learnt.fit.sheet_fields().iter().map(|field| field.at(centre)).collect();
+    let shifts: Vec<_> = learnt
+        .fit
+        .sheet_fields()
+        .iter()
+        .map(|field| field.at(centre))
+        .collect();
     let steady = learnt.fit.steady_field().at(centre);
     let covariance = learnt.fit.scatter_covariance();
     // Radius that holds 95 % of a normal distribution in the plane: √5.9915.
     let ((long, short), tilt) = axes(covariance[0][0], covariance[0][1], covariance[1][1]);
     let (long, short) = (2.4477 * long, 2.4477 * short);
-    let farthest = shifts.iter().map(|s| (*s - steady).length()).fold(long, f64::max).max(0.05);
+    let farthest = shifts
+        .iter()
+        .map(|s| (*s - steady).length())
+        .fold(long, f64::max)
+        .max(0.05);
     let left = sheet.w + 2.0 * ROOM_MM;
-    let (x, y, half) = (left + PANEL_MM / 2.0, ROOM_MM + PANEL_MM / 2.0, PANEL_MM / 2.0);
+    let (x, y, half) = (
+        left + PANEL_MM / 2.0,
+        ROOM_MM + PANEL_MM / 2.0,
+        PANEL_MM / 2.0,
+    );
     let scale = 0.85 * half / farthest;
-    picture.stroke(Path::rect(x - half, y - half, PANEL_MM, PANEL_MM), Stroke::solid(INK, 0.3));
+    picture.stroke(
+        Path::rect(x - half, y - half, PANEL_MM, PANEL_MM),
+        Stroke::solid(INK, 0.3),
+    );
     let step = grid_step(farthest);
     let lines = (half / (step * scale)).floor() as i32;
     for i in -lines..=lines {
@@ -100,8 +137,9 @@ fn sheets(picture: &mut Drawing, setup: &SetUp, learnt: &Learnt) {
     let ellipse = Path::ellipse(0.0, 0.0, long * scale, short * scale);
     let mut inner = Drawing::new(sheet);
     inner.stroke(ellipse, Stroke::solid(QUIET, 0.5).dashed(&[2.0, 1.4]));
-    let turn = tympan_sheet::Affine::tilt(tilt, Point::new(0.0, 0.0))
-        .then(&tympan_sheet::Affine::shift(tympan_sheet::Vector::new(x, y)));
+    let turn = tympan_sheet::Affine::tilt(tilt, Point::new(0.0, 0.0)).then(
+        &tympan_sheet::Affine::shift(tympan_sheet::Vector::new(x, y)),
+    );
     picture.place(turn, None, inner.items);
     for (shift, record) in shifts.iter().zip(&learnt.readings) {
         let off = *shift - steady;
@@ -127,11 +165,102 @@ fn sheets(picture: &mut Drawing, setup: &SetUp, learnt: &Learnt) {
 fn axes(xx: f64, xy: f64, yy: f64) -> ((f64, f64), Angle) {
     let (mean, half) = ((xx + yy) / 2.0, ((xx - yy) / 2.0).hypot(xy));
     let direction = 0.5 * (2.0 * xy).atan2(xx - yy);
-    (((mean + half).sqrt(), (mean - half).max(0.0).sqrt()), Angle::radians(direction))
+    (
+        ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
+        Angle::radians(direction),
+    )
 }
 
 /// A round step that puts a few lines on either side.
 fn grid_step(farthest: f64) -> f64 {
     let steps = [0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0];
-    steps.into_iter().find(|step| farthest / step <= 5.0).unwrap_or(10.0)
+    steps
+        .into_iter()
+        .find(|step| farthest / step <= 5.0)
+        .unwrap_or(10.0)
+}
+
+/// Residuals are drawn this many times longer than they are.
+const RESIDUALS_MAGNIFIED: f64 = 40.0;
+
+/// Saves the pictures that a reading comes from with the found marks circled and what the fit
+/// leaves over drawn as lines, 40 times as long as it is: `NAME-marks.png` in `folder`.
+///
+/// # Errors
+/// A [`Refusal`] where a picture cannot be written or is there already.
+pub fn evidence(
+    folder: &FilePath,
+    pictures: &[Luma],
+    files: &[PathBuf],
+    reading: &Reading,
+) -> Result<(), Refusal> {
+    fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
+    let mut shown: Vec<usize> = reading.evidence.iter().map(|e| e.picture).collect();
+    shown.sort_unstable();
+    shown.dedup();
+    for index in shown {
+        let (Some(luma), Some(file)) = (pictures.get(index), files.get(index)) else {
+            continue;
+        };
+        let (width, height) = (luma.width() as u32, luma.height() as u32);
+        let mut picture = RgbImage::from_fn(width, height, |x, y| {
+            let grey = luma.data()[y as usize * luma.width() + x as usize];
+            // Paler, so that the marking stands out.
+            Rgb([128 + grey / 2; 3])
+        });
+        let radius = 3.2 * reading.px_per_mm;
+        for mark in reading.evidence.iter().filter(|e| e.picture == index) {
+            let ink = match mark.side {
+                tympan_sheet::Side::Front => Rgb([180, 40, 20]),
+                tympan_sheet::Side::Back => Rgb([20, 70, 160]),
+            };
+            circle(&mut picture, mark.at, radius, ink);
+            let to = (
+                mark.at.0 + RESIDUALS_MAGNIFIED * mark.off.0,
+                mark.at.1 + RESIDUALS_MAGNIFIED * mark.off.1,
+            );
+            line(&mut picture, mark.at, to, ink);
+        }
+        let stem = file
+            .file_stem()
+            .map_or("picture".into(), |s| s.to_string_lossy());
+        let path = folder.join(format!("{stem}-{index}-marks.png"));
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        picture
+            .write_to(&mut bytes, image::ImageFormat::Png)
+            .map_err(|e| Refusal::new(e.to_string(), "try a smaller picture"))?;
+        crate::files::write_new(&path, &bytes.into_inner())?;
+    }
+    Ok(())
+}
+
+fn circle(picture: &mut RgbImage, (x, y): (f64, f64), radius: f64, ink: Rgb<u8>) {
+    let steps = 64;
+    let at = |i: i32| {
+        let angle = std::f64::consts::TAU * f64::from(i) / f64::from(steps);
+        (x + radius * angle.cos(), y + radius * angle.sin())
+    };
+    for i in 0..steps {
+        line(picture, at(i), at(i + 1), ink);
+    }
+}
+
+/// A line two pixels wide.
+fn line(picture: &mut RgbImage, from: (f64, f64), to: (f64, f64), ink: Rgb<u8>) {
+    let length = (to.0 - from.0).hypot(to.1 - from.1).min(10_000.0);
+    let steps = length.ceil().max(1.0) as u32;
+    for i in 0..=steps {
+        let t = f64::from(i) / f64::from(steps);
+        let (x, y) = (from.0 + t * (to.0 - from.0), from.1 + t * (to.1 - from.1));
+        for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
+            let (px, py) = (x + dx - 0.5, y + dy - 0.5);
+            if px >= 0.0
+                && py >= 0.0
+                && px < f64::from(picture.width())
+                && py < f64::from(picture.height())
+            {
+                picture.put_pixel(px as u32, py as u32, ink);
+            }
+        }
+    }
 }

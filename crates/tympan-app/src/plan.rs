@@ -2,7 +2,9 @@
 
 use serde::Serialize;
 use tympan_register::{Correction, Sides, correction};
-use tympan_sheet::{Affine, Flip, Front, Map, NotInvertible, Page, Point, QuarterTurn, Size, Vector};
+use tympan_sheet::{
+    Affine, Flip, Front, Map, NotInvertible, Page, Point, QuarterTurn, Size, Vector,
+};
 
 use crate::pages::Role;
 use crate::words::OnBack;
@@ -393,11 +395,7 @@ mod tests {
             for flip in [Flip::Sideways, Flip::Endways] {
                 for page in [sheet, sheet.turned()] {
                     for page_flip in [Flip::Sideways, Flip::Endways] {
-                        for on in [
-                            Sides::Backs,
-                            Sides::Fronts,
-                            Sides::Both,
-                        ] {
+                        for on in [Sides::Backs, Sides::Fronts, Sides::Both] {
                             let cause = Cause::SetUp { field, sheet, flip };
                             let plans = plan(&pair(page), &cause, on, &laying(Some(page_flip)))
                                 .expect("a plan");
@@ -459,13 +457,8 @@ mod tests {
     #[test]
     fn a_move_is_done_to_the_back_page_as_it_is_said() {
         let asked = OnBack::parse("2mm up, 0.4mm right, tilt 0.2 clockwise").expect("words");
-        let plans = plan(
-            &pair(A4),
-            &Cause::Move(asked),
-            Sides::Backs,
-            &laying(None),
-        )
-        .expect("a plan");
+        let plans =
+            plan(&pair(A4), &Cause::Move(asked), Sides::Backs, &laying(None)).expect("a plan");
         let want = Affine::<Page>::tilt(Angle::degrees(0.2), A4.centre())
             .then(&Affine::shift(Vector::new(0.4, -2.0)));
         assert!(plans[1].map.is_close(&want, 1e-9));
@@ -518,12 +511,7 @@ mod tests {
             sheet: A4,
             flip: Flip::Sideways,
         };
-        let error = plan(
-            &pair(A4.turned()),
-            &cause,
-            Sides::Backs,
-            &laying(None),
-        );
+        let error = plan(&pair(A4.turned()), &cause, Sides::Backs, &laying(None));
         assert_eq!(error, Err(PlanError::FlipUnknown { page: 1 }));
     }
 }

@@ -29,15 +29,37 @@ const BROKEN_PIPE: &str = "the reader of the answer went away";
 impl Refusal {
     /// A refusal with its remedy.
     pub fn new(message: impl Into<String>, hint: impl Into<String>) -> Self {
-        Self { message: message.into(), hint: Some(hint.into()) }
+        Self {
+            message: message.into(),
+            hint: Some(hint.into()),
+        }
+    }
+
+    /// A refusal whose reasons have been told one by one.
+    pub fn said_already() -> Self {
+        Self {
+            message: String::new(),
+            hint: None,
+        }
+    }
+
+    /// Whether the reasons have been told already.
+    pub fn is_said_already(&self) -> bool {
+        self.message.is_empty()
     }
 
     /// Where stdout could not be written.
     pub fn of_stdout(error: &std::io::Error) -> Self {
         if error.kind() == std::io::ErrorKind::BrokenPipe {
-            return Self { message: BROKEN_PIPE.to_owned(), hint: None };
+            return Self {
+                message: BROKEN_PIPE.to_owned(),
+                hint: None,
+            };
         }
-        Self::new(format!("the answer cannot be written: {error}"), "check the disk")
+        Self::new(
+            format!("the answer cannot be written: {error}"),
+            "check the disk",
+        )
     }
 
     /// Whether the reader of the answer went away, which is no fault.
@@ -96,6 +118,9 @@ refusal_from! {
 
 impl From<StoreError> for Refusal {
     fn from(error: StoreError) -> Self {
-        Self { hint: Some(error.hint().to_owned()), message: error.to_string() }
+        Self {
+            hint: Some(error.hint().to_owned()),
+            message: error.to_string(),
+        }
     }
 }

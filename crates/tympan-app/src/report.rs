@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 use tympan_register::{Cards, Cutting, Fit, Quantiles, Sides, Term, correction};
-use tympan_sheet::{Affine, Front, Length, Point, Rect, Size, USUAL_CARDS};
+use tympan_sheet::{Affine, FeedAxis, Front, Length, Point, Rect, Size, USUAL_CARDS};
 use tympan_store::{ReadingRecord, SetUp, Unprintable};
 
 use crate::measure::Learnt;
@@ -30,7 +30,10 @@ pub struct Design {
 impl Default for Design {
     /// A poker card (common practice: 63.5 × 88.9 mm) and cuts good to half a millimetre.
     fn default() -> Self {
-        Self { card: Size::new(63.5, 88.9), cut_tolerance: Length::mm(0.5) }
+        Self {
+            card: Size::new(63.5, 88.9),
+            cut_tolerance: Length::mm(0.5),
+        }
     }
 }
 
@@ -192,17 +195,34 @@ pub struct DoubtfulSheet {
 /// A [`Refusal`] with the names that are known.
 pub fn card_size(text: &str) -> Result<Size, Refusal> {
     let plain = text.trim().to_lowercase();
-    if let Some(card) = USUAL_CARDS.iter().find(|card| card.name.to_lowercase() == plain) {
+    if let Some(card) = USUAL_CARDS
+        .iter()
+        .find(|card| card.name.to_lowercase() == plain)
+    {
         return Ok(card.trim);
     }
-    let unit: String = plain.chars().rev().take_while(|c| c.is_alphabetic()).collect();
+    let unit: String = plain
+        .chars()
+        .rev()
+        .take_while(|c| c.is_alphabetic())
+        .collect();
     let unit: String = unit.chars().rev().collect();
     let measure = |part: &str| {
         let bare = part.trim().ends_with(|c: char| c.is_ascii_digit());
-        let length: Length = if bare { format!("{part}{unit}") } else { part.into() }.parse().ok()?;
-        (10.0..=1000.0).contains(&length.to_mm()).then_some(length.to_mm())
+        let length: Length = if bare {
+            format!("{part}{unit}")
+        } else {
+            part.into()
+        }
+        .parse()
+        .ok()?;
+        (10.0..=1000.0)
+            .contains(&length.to_mm())
+            .then_some(length.to_mm())
     };
-    let sides = plain.split_once(['x', '×']).and_then(|(w, h)| Some((measure(w)?, measure(h)?)));
+    let sides = plain
+        .split_once(['x', '×'])
+        .and_then(|(w, h)| Some((measure(w)?, measure(h)?)));
     sides.map(|(w, h)| Size::new(w, h)).ok_or_else(|| {
         let names: Vec<&str> = USUAL_CARDS.iter().map(|card| card.name).collect();
         Refusal::new(
@@ -236,7 +256,10 @@ pub fn printable(setup: &SetUp) -> Rect<Front> {
         left: USUAL_MARGIN_MM,
     };
     let m = setup.unprintable.unwrap_or(usual);
-    Rect { min: Point::new(m.left, m.top), max: Point::new(size.w - m.right, size.h - m.bottom) }
+    Rect {
+        min: Point::new(m.left, m.top),
+        max: Point::new(size.w - m.right, size.h - m.bottom),
+    }
 }
 
 /// Cards of this size in the middle of the sheet, as many as fit with 3 mm of bleed.
@@ -268,7 +291,10 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
     let cells = usual_cells(setup, design.card);
     if cells.is_empty() {
         return Err(Refusal::new(
-            format!("a card of {} × {} mm does not fit on the sheet", design.card.w, design.card.h),
+            format!(
+                "a card of {} × {} mm does not fit on the sheet",
+                design.card.w, design.card.h
+            ),
             "give the size of the trimmed card, such as --card poker or --card 57x87mm",
         ));
     }
@@ -300,7 +326,10 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
     let in_words = InWords {
         answer: answer(&expected_after_mm),
         seen_on_back: seen_on_back(setup, &map),
-        correction: crate::correct::move_in_words(&crate::plan::as_page(&backs), setup.paper.size()),
+        correction: crate::correct::move_in_words(
+            &crate::plan::as_page(&backs),
+            setup.paper.size(),
+        ),
         terms: terms_in_words(&terms),
         scatter: scatter_in_words(&scatter),
         cards: cards_in_words(&need),
@@ -310,15 +339,24 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
         schema: 1,
         sheets: fit.sheets(),
         steady_error: SteadyError {
-            shift_mm: Xy { x: steady.shift_mm.x, y: steady.shift_mm.y },
+            shift_mm: Xy {
+                x: steady.shift_mm.x,
+                y: steady.shift_mm.y,
+            },
             tilt_deg: steady.tilt_deg,
-            stretch_percent: Xy { x: steady.stretch_percent[0], y: steady.stretch_percent[1] },
+            stretch_percent: Xy {
+                x: steady.stretch_percent[0],
+                y: steady.stretch_percent[1],
+            },
             shear_deg: steady.shear_deg,
             covariance: steady.covariance,
             terms,
         },
         scatter: Scatter {
-            sd_mm: Xy { x: scatter.x_mm.value, y: scatter.y_mm.value },
+            sd_mm: Xy {
+                x: scatter.x_mm.value,
+                y: scatter.y_mm.value,
+            },
             tilt_sd_deg: scatter.tilt_deg.value,
             sheets: scatter.sheets,
             intervals: [scatter.x_mm, scatter.y_mm, scatter.tilt_deg].map(|e| [e.low, e.high]),
@@ -336,7 +374,10 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
 
 fn cards_need(cards: &Cards, cells: &[Rect<Front>], design: Design) -> CardsNeed {
     CardsNeed {
-        card_mm: Xy { x: design.card.w, y: design.card.h },
+        card_mm: Xy {
+            x: design.card.w,
+            y: design.card.h,
+        },
         per_sheet: cells.len(),
         cut_tolerance_mm: design.cut_tolerance.to_mm(),
         bleed_mm: cards.bleed_for(SHARE),
@@ -366,7 +407,11 @@ pub(crate) fn seen_on_back(setup: &SetUp, map: &Affine<Front>) -> String {
     let mut said = seen_in_words(Length::mm(shift.x), Length::mm(shift.y))
         .unwrap_or_else(|| "where they should in the middle of the sheet".to_owned());
     if tilt.abs() >= 0.005 {
-        let way = if tilt > 0.0 { "clockwise" } else { "anticlockwise" };
+        let way = if tilt > 0.0 {
+            "clockwise"
+        } else {
+            "anticlockwise"
+        };
         said.push_str(&format!(", tilted {:.2}° {way}", tilt.abs()));
     }
     format!("Looking at the back, the backs sit {said}.")
@@ -422,12 +467,18 @@ fn cards_in_words(need: &CardsNeed) -> String {
 }
 
 fn more_in_words(sheets: usize, more: &[MoreSheets]) -> String {
-    let Some(two) = more.iter().find(|m| m.sheets == 2) else { return String::new() };
+    let Some(two) = more.iter().find(|m| m.sheets == 2) else {
+        return String::new();
+    };
     let worth = two.steady_mm[1] < 0.85 * two.steady_mm[0] || sheets < ENOUGH_SHEETS;
     format!(
         "{}: two more sheets would bring the steady error from ±{:.2} to about ±{:.2} mm, and what a \
          single sheet does from ±{:.2} to ±{:.2} mm.",
-        if worth { "More sheets are worth while" } else { "More sheets would bring little" },
+        if worth {
+            "More sheets are worth while"
+        } else {
+            "More sheets would bring little"
+        },
         two.steady_mm[0],
         two.steady_mm[1],
         two.next_sheet_mm[0],
@@ -453,7 +504,9 @@ fn cautions(fit: &Fit, doubtful: &[DoubtfulSheet]) -> Vec<String> {
         );
     }
     for sheet in doubtful {
-        let name = sheet.sheet.map_or("a sheet without a number".into(), |n| format!("sheet {n}"));
+        let name = sheet
+            .sheet
+            .map_or("a sheet without a number".into(), |n| format!("sheet {n}"));
         let another = if sheet.may_be_another {
             "; with three sheets it may be another one that is off"
         } else {
@@ -469,15 +522,35 @@ fn cautions(fit: &Fit, doubtful: &[DoubtfulSheet]) -> Vec<String> {
 }
 
 fn more_sheets(fit: &Fit, more: usize) -> MoreSheets {
-    let worth = fit.more_sheets(more);
+    let along = match fit.model().basis().feed {
+        FeedAxis::X => Term::ShiftX,
+        FeedAxis::Y => Term::ShiftY,
+    };
+    let promises = fit.worth_of(more);
+    let promise = promises
+        .iter()
+        .find(|p| p.term == along)
+        .unwrap_or(&promises[0]);
     MoreSheets {
         sheets: more,
-        steady_mm: [worth.steady_now, worth.steady_then],
-        next_sheet_mm: [worth.next_now, worth.next_then],
+        steady_mm: [promise.steady.now, promise.steady.then],
+        next_sheet_mm: [promise.next.now, promise.next.then],
     }
 }
 
 fn doubtful(fit: &Fit, readings: &[ReadingRecord]) -> Vec<DoubtfulSheet> {
-    let _ = (fit, readings);
-    Vec::new()
+    let Some(belonging) = fit.belonging() else {
+        return Vec::new();
+    };
+    let strangers = belonging.strangers();
+    let told = strangers.into_iter().filter_map(|i| {
+        let (record, p) = (readings.get(i)?, *belonging.p_values.get(i)?);
+        Some(DoubtfulSheet {
+            reading: record.id.to_string(),
+            sheet: record.sheet,
+            p,
+            may_be_another: belonging.caution,
+        })
+    });
+    told.collect()
 }

@@ -23,7 +23,7 @@ use tympan_app::sheet::{Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Sto
         Lengths are millimetres where no unit is given; 0.08in is understood too.\n\
         Without a command, Tympan writes a demo game and shows the whole way on it."
 )]
-pub struct Cli {
+pub(crate) struct Cli {
     /// The folder that set-ups and readings are kept in (usually the user's own data folder).
     #[arg(long, global = true, env = "TYMPAN_DATA", value_name = "DIR")]
     pub data: Option<PathBuf>,
@@ -37,7 +37,7 @@ pub struct Cli {
 
 /// What to do.
 #[derive(Subcommand, Debug)]
-pub enum Command {
+pub(crate) enum Command {
     /// Make, list and keep set-ups: a printer with its stock, tray and way of flipping.
     #[command(subcommand)]
     Setup(SetupCommand),
@@ -46,9 +46,10 @@ pub enum Command {
         after_help = "Example:\n  tympan testsheet --setup \"rear tray\" --sheets 3 -o test.pdf"
     )]
     Testsheet(Testsheet),
-    /// Read test sheets into the log: with a pin, with a ruler, or from a table.
+    /// Read test sheets into the log: from scans or a photo, with a pin, or with a ruler.
     #[command(after_help = "Examples:\n  \
         tympan read --setup \"rear tray\" --sheet 1 --pin \"A: 2.1 low, 0.4 left\" --pin \"B: 2 low\"\n  \
+        tympan read --setup \"rear tray\" front.png back.png\n  \
         tympan read --setup \"rear tray\" --ruler \"2mm low, 0.5mm left\"\n  \
         tympan read --setup \"rear tray\" --table holes.csv\n\n\
         Prick a pin through a cross on the front; on the back, the words beside the grid where the\n\
@@ -83,7 +84,7 @@ pub enum Command {
 
 /// Making, listing and keeping set-ups.
 #[derive(Subcommand, Debug)]
-pub enum SetupCommand {
+pub(crate) enum SetupCommand {
     /// Make a set-up.
     #[command(after_help = "Example:\n  tympan setup new \"rear tray\" --paper a4 \
         --stock \"65 lb cover\" --flip sideways --feed rear")]
@@ -139,7 +140,7 @@ pub enum SetupCommand {
 
 /// A new set-up.
 #[derive(Args, Debug)]
-pub struct SetupNew {
+pub(crate) struct SetupNew {
     /// A name for it, such as "rear tray".
     pub name: String,
     /// The paper: a4, letter, legal, a3, tabloid, "jis b5", or a size like 210x297mm.
@@ -192,7 +193,7 @@ pub struct SetupNew {
 
 /// Who flips.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum By {
+pub(crate) enum By {
     /// A person puts the stack back.
     Hand,
     /// The printer's own duplex unit.
@@ -210,7 +211,7 @@ impl From<By> for FlippedBy {
 
 /// Writing test sheets.
 #[derive(Args, Debug)]
-pub struct Testsheet {
+pub(crate) struct Testsheet {
     /// The set-up's name.
     #[arg(long)]
     pub setup: String,
@@ -224,7 +225,14 @@ pub struct Testsheet {
 
 /// Reading test sheets.
 #[derive(Args, Debug)]
-pub struct Read {
+pub(crate) struct Read {
+    /// Scans or photos of test sheets: two scans of a sheet, one of each side, or one photo against
+    /// the light; any number, in any order.
+    #[arg(value_name = "PICTURE", conflicts_with_all = ["pin", "ruler", "table", "sheet", "rule", "first"])]
+    pub pictures: Vec<PathBuf>,
+    /// Save the pictures with the found marks circled and what is left over magnified.
+    #[arg(long, value_name = "DIR", requires = "pictures")]
+    pub evidence: Option<PathBuf>,
     /// The set-up's name.
     #[arg(long)]
     pub setup: String,
@@ -253,7 +261,7 @@ pub struct Read {
 
 /// Reporting.
 #[derive(Args, Debug)]
-pub struct Report {
+pub(crate) struct Report {
     /// The set-up's name.
     #[arg(long)]
     pub setup: String,
@@ -271,7 +279,7 @@ pub struct Report {
 
 /// Correcting.
 #[derive(Args, Debug)]
-pub struct Correct {
+pub(crate) struct Correct {
     /// The PDF; several files of one game are put one after the other.
     #[arg(required = true, value_name = "IN.pdf")]
     pub inputs: Vec<PathBuf>,
@@ -326,12 +334,13 @@ pub struct Correct {
 }
 
 fn backs(text: &str) -> Result<BackPages, String> {
-    text.parse().map_err(|e: tympan_app::pages::PagesError| format!("{e}; {}", e.hint()))
+    text.parse()
+        .map_err(|e: tympan_app::pages::PagesError| format!("{e}; {}", e.hint()))
 }
 
 /// Which side is moved.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum On {
+pub(crate) enum On {
     /// The backs come to the fronts.
     Backs,
     /// The fronts come to the backs.
@@ -352,7 +361,7 @@ impl From<On> for Sides {
 
 /// Where on the paper.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum PlaceArg {
+pub(crate) enum PlaceArg {
     /// The page's middle.
     Centre,
     /// The middle of what is printed.
@@ -370,7 +379,7 @@ impl From<PlaceArg> for Place {
 
 /// How a driver turns landscape pages.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum TurnArg {
+pub(crate) enum TurnArg {
     /// The page's head comes to the sheet's right edge.
     Clockwise,
     /// The page's head comes to the sheet's left edge.
@@ -388,7 +397,7 @@ impl From<TurnArg> for QuarterTurn {
 
 /// Converting stock.
 #[derive(Args, Debug)]
-pub struct StockArgs {
+pub(crate) struct StockArgs {
     /// What is on the wrapper: "65 lb cover", "300 gsm matt", "12 pt".
     #[arg(required = true)]
     pub stock: Vec<String>,
@@ -396,7 +405,7 @@ pub struct StockArgs {
 
 /// Looking through the log.
 #[derive(Args, Debug)]
-pub struct Log {
+pub(crate) struct Log {
     /// The set-up's name.
     #[arg(long, required_unless_present_any = ["set_aside", "bring_back"])]
     pub setup: Option<String>,
@@ -413,7 +422,7 @@ pub struct Log {
 
 /// Writing the demo.
 #[derive(Args, Debug)]
-pub struct Demo {
+pub(crate) struct Demo {
     /// The folder to write; it must not exist.
     #[arg(value_name = "DIR")]
     pub folder: PathBuf,
@@ -421,7 +430,7 @@ pub struct Demo {
 
 /// Shell completions and the manual page.
 #[derive(Args, Debug)]
-pub struct Generate {
+pub(crate) struct Generate {
     /// What to print.
     #[arg(value_enum)]
     pub what: Generated,
@@ -429,7 +438,7 @@ pub struct Generate {
 
 /// What can be generated.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum Generated {
+pub(crate) enum Generated {
     /// The manual page.
     Man,
     /// Completions for bash.

@@ -26,6 +26,9 @@ fn refused(refusal: &Refusal, json: bool) -> ExitCode {
     if refusal.is_broken_pipe() {
         return ExitCode::SUCCESS;
     }
+    if refusal.is_said_already() {
+        return ExitCode::from(1);
+    }
     if json {
         let said = serde_json::json!({
             "schema": 1,

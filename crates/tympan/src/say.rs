@@ -7,26 +7,30 @@ use serde::Serialize;
 use tympan_app::Refusal;
 
 /// Writes an answer to stdout.
-pub fn data(text: &str) -> Result<(), Refusal> {
+pub(crate) fn data(text: &str) -> Result<(), Refusal> {
     let mut out = anstream::stdout().lock();
-    writeln!(out, "{text}").and_then(|()| out.flush()).map_err(|e| Refusal::of_stdout(&e))
+    writeln!(out, "{text}")
+        .and_then(|()| out.flush())
+        .map_err(|e| Refusal::of_stdout(&e))
 }
 
 /// Writes an answer to stdout as JSON.
-pub fn json(value: &impl Serialize) -> Result<(), Refusal> {
-    let text = serde_json::to_string_pretty(value)
-        .map_err(|e| Refusal { message: e.to_string(), hint: None })?;
+pub(crate) fn json(value: &impl Serialize) -> Result<(), Refusal> {
+    let text = serde_json::to_string_pretty(value).map_err(|e| Refusal {
+        message: e.to_string(),
+        hint: None,
+    })?;
     data(&text)
 }
 
 /// Says something by the way on stderr.
-pub fn note(text: &str) {
+pub(crate) fn note(text: &str) {
     // A note that nobody can read is no reason to stop.
     let _ = writeln!(anstream::stderr(), "{text}");
 }
 
 /// Says on stderr why something was not done and what to do.
-pub fn refusal(refusal: &Refusal) {
+pub(crate) fn refusal(refusal: &Refusal) {
     let mut err = anstream::stderr().lock();
     let red = "\u{1b}[1;31m";
     let cyan = "\u{1b}[1;36m";
@@ -39,12 +43,12 @@ pub fn refusal(refusal: &Refusal) {
 }
 
 /// A path as it is said to people.
-pub fn path(path: &Path) -> String {
+pub(crate) fn path(path: &Path) -> String {
     path.display().to_string()
 }
 
 /// Asks for an answer on stderr, without going to the next line.
-pub fn prompt(text: &str) {
+pub(crate) fn prompt(text: &str) {
     let mut err = anstream::stderr().lock();
     let _ = write!(err, "{text}");
     let _ = err.flush();

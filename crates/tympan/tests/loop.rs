@@ -6,14 +6,17 @@
 //! crosses are found in the test sheet's own PDF by poppler's `pdftotext`, and the prints are
 //! compared as pictures.
 
-#![allow(clippy::print_stdout, reason = "the figures are what one runs this for")]
+#![allow(
+    clippy::print_stdout,
+    reason = "the figures are what one runs this for"
+)]
 
 mod common;
 
 use std::path::Path;
 use std::sync::Arc;
 
-use common::{Tympan, Words, dotted_game, dots, pages, words_on};
+use common::{Tympan, Words, dots, dotted_game, pages, words_on};
 use tympan_sheet::{Flip, Point, Side, Size};
 use tympan_sim::{Page, Printer, Rng};
 
@@ -45,8 +48,17 @@ fn cases() -> Vec<Case> {
             .into_iter()
             .enumerate()
             {
-                let first = if (i + j + k) % 2 == 0 { Side::Front } else { Side::Back };
-                cases.push(Case { paper, flip, page, first });
+                let first = if (i + j + k) % 2 == 0 {
+                    Side::Front
+                } else {
+                    Side::Back
+                };
+                cases.push(Case {
+                    paper,
+                    flip,
+                    page,
+                    first,
+                });
             }
         }
     }
@@ -72,8 +84,20 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
     let first = case.first.to_string();
     new.extend(["--flip", &flip, "--first", &first]);
     tympan.run(&new);
-    tympan.run(&["testsheet", "--setup", "p", "--sheets", "3", "-o", "test.pdf"]);
-    let printer = Printer { first: case.first, ..Printer::faulty(seed, sheet, case.flip) }.steady();
+    tympan.run(&[
+        "testsheet",
+        "--setup",
+        "p",
+        "--sheets",
+        "3",
+        "-o",
+        "test.pdf",
+    ]);
+    let printer = Printer {
+        first: case.first,
+        ..Printer::faulty(seed, sheet, case.flip)
+    }
+    .steady();
     let blank = Arc::new(Page::blank(sheet));
     // Fronts then backs, or backs then fronts where backs are printed first.
     let back_page = if case.first == Side::Front { 4 } else { 1 };
@@ -89,7 +113,10 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
             let on_back = &backs[name];
             let cross = Point::new(on_front.cross.0, on_front.cross.1);
             let prick = printed.prick(cross, aim_sd, &mut rng);
-            args.extend(["--pin".to_owned(), format!("{name}: {}", typed(on_back, prick.back))]);
+            args.extend([
+                "--pin".to_owned(),
+                format!("{name}: {}", typed(on_back, prick.back)),
+            ]);
         }
         tympan.run(&args.iter().map(String::as_str).collect::<Vec<_>>());
     }
@@ -97,7 +124,14 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
     dotted_game(&tympan.path("game.pdf"), page, page_flip);
     let page_flip = page_flip.to_string();
     tympan.run(&[
-        "correct", "game.pdf", "-o", "right.pdf", "--setup", "p", "--flip", &page_flip,
+        "correct",
+        "game.pdf",
+        "-o",
+        "right.pdf",
+        "--setup",
+        "p",
+        "--flip",
+        &page_flip,
     ]);
     measured(&tympan.path("right.pdf"), &printer)
 }
@@ -110,7 +144,11 @@ fn measured(pdf: &Path, printer: &Printer) -> Vec<f64> {
     let print = printer.print(77, &raster(0), &raster(1));
     let through = print.seen_through(PX_PER_MM);
     let (front, back) = (dots(&through, 0, PX_PER_MM), dots(&through, 1, PX_PER_MM));
-    assert!(front.len() >= 20, "only {} dots were found on the front", front.len());
+    assert!(
+        front.len() >= 20,
+        "only {} dots were found on the front",
+        front.len()
+    );
     assert_eq!(front.len(), back.len(), "as many dots behind as in front");
     front
         .iter()
@@ -137,8 +175,14 @@ fn check(seeds: std::ops::Range<u64>, aim_sd: f64, within: f64) {
     }
     all.sort_by(f64::total_cmp);
     let p95 = all[all.len() * 95 / 100];
-    println!("95 % within {p95:.3} mm, all within {:.3} mm", all[all.len() - 1]);
-    assert!(share_within(&all, within) >= 0.95, "95 % lie within {p95:.3} mm, not {within} mm");
+    println!(
+        "95 % within {p95:.3} mm, all within {:.3} mm",
+        all[all.len() - 1]
+    );
+    assert!(
+        share_within(&all, within) >= 0.95,
+        "95 % lie within {p95:.3} mm, not {within} mm"
+    );
 }
 
 #[test]
@@ -161,12 +205,24 @@ fn sign_case(flip: Flip, seen: &str, shift: (f64, f64)) {
     let mut printer = Printer::exact(A4, flip);
     printer.backs.shift = [shift.0, shift.1];
     let flip = flip.to_string();
-    tympan.run(&["correct", "game.pdf", "-o", "right.pdf", "--seen", seen, "--flip", &flip]);
+    tympan.run(&[
+        "correct",
+        "game.pdf",
+        "-o",
+        "right.pdf",
+        "--seen",
+        seen,
+        "--flip",
+        &flip,
+    ]);
     for error in measured(&tympan.path("right.pdf"), &printer) {
         assert!(error < 0.02, "{seen}, {flip}: {error:.3} mm left");
     }
     let before = measured(&tympan.path("game.pdf"), &printer);
-    assert!(before.iter().all(|e| (e - 2.0).abs() < 0.05), "the fault itself: {before:?}");
+    assert!(
+        before.iter().all(|e| (e - 2.0).abs() < 0.05),
+        "the fault itself: {before:?}"
+    );
 }
 
 #[test]
@@ -215,15 +271,20 @@ fn a_report_says_what_was_seen() {
     for flip in ["sideways", "endways"] {
         for (typed, said) in [
             ("2 low, 0.5 left", "2 mm too low and 0.5 mm too far left"),
-            ("2 high, 0.5 right", "2 mm too high and 0.5 mm too far right"),
+            (
+                "2 high, 0.5 right",
+                "2 mm too high and 0.5 mm too far right",
+            ),
         ] {
             let tympan = Tympan::new();
             tympan.run(&["setup", "new", "p", "--paper", "a4", "--flip", flip]);
             tympan.run(&["testsheet", "--setup", "p", "--sheets", "5", "-o", "t.pdf"]);
             for sheet in ["1", "2", "3", "4", "5"] {
                 let mut args = vec!["read", "--setup", "p", "--sheet", sheet];
-                let holes: Vec<String> =
-                    ["A", "B", "C", "D", "E", "F"].iter().map(|n| format!("{n}: {typed}")).collect();
+                let holes: Vec<String> = ["A", "B", "C", "D", "E", "F"]
+                    .iter()
+                    .map(|n| format!("{n}: {typed}"))
+                    .collect();
                 for hole in &holes {
                     args.extend(["--pin", hole.as_str()]);
                 }

@@ -14,7 +14,7 @@ use crate::say;
 /// Pages named one by one in the answer; the rest is summed up.
 const PAGES_TOLD: usize = 12;
 
-pub fn run(cli: &Cli, args: &Correct) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli, args: &Correct) -> Result<(), Refusal> {
     let asked = asked(args)?;
     let store = match asked {
         Asked::SetUp(_) => Some(super::store(cli)?),
@@ -72,12 +72,19 @@ fn asked(args: &Correct) -> Result<Asked, Refusal> {
     let mut moved = match &args.moved {
         None => OnBack::default(),
         Some(text) => match two_numbers(text) {
-            Some((right, down)) => OnBack { right, down, ..OnBack::default() },
+            Some((right, down)) => OnBack {
+                right,
+                down,
+                ..OnBack::default()
+            },
             None => OnBack::parse(text)?,
         },
     };
     let twice = |what: &str| {
-        Refusal::new(format!("the {what} is given twice"), "give it in --move or by itself")
+        Refusal::new(
+            format!("the {what} is given twice"),
+            "give it in --move or by itself",
+        )
     };
     if let Some(tilt) = args.tilt {
         if moved.tilt.to_radians() != 0.0 {
@@ -89,9 +96,9 @@ fn asked(args: &Correct) -> Result<Asked, Refusal> {
         if moved.stretch_x != 0.0 || moved.stretch_y != 0.0 {
             return Err(twice("stretch"));
         }
-        let parts = stretch.split_once(',').and_then(|(x, y)| {
-            Some((words::percent(x)?, words::percent(y)?))
-        });
+        let parts = stretch
+            .split_once(',')
+            .and_then(|(x, y)| Some((words::percent(x)?, words::percent(y)?)));
         (moved.stretch_x, moved.stretch_y) = parts.ok_or_else(|| {
             Refusal::new(
                 format!("\"{stretch}\" is no stretch"),
@@ -118,7 +125,10 @@ fn in_words(outcome: &Outcome) -> String {
         moved.len()
     );
     for page in moved.iter().take(PAGES_TOLD) {
-        text.push_str(&format!("  page {:<3} {:<6} {}", page.page, page.side, page.in_words));
+        text.push_str(&format!(
+            "  page {:<3} {:<6} {}",
+            page.page, page.side, page.in_words
+        ));
         for loss in &page.lost {
             text.push_str(&format!("\n           {loss}"));
         }
@@ -128,13 +138,23 @@ fn in_words(outcome: &Outcome) -> String {
         let rest = &moved[PAGES_TOLD..];
         let last = moved[PAGES_TOLD - 1];
         let alike = rest.iter().all(|page| {
-            page.in_words == last.in_words || moved.iter().take(PAGES_TOLD).any(|p| p.in_words == page.in_words)
+            page.in_words == last.in_words
+                || moved
+                    .iter()
+                    .take(PAGES_TOLD)
+                    .any(|p| p.in_words == page.in_words)
         });
-        let how = if alike { "in the same way" } else { "as --json tells" };
+        let how = if alike {
+            "in the same way"
+        } else {
+            "as --json tells"
+        };
         text.push_str(&format!("  and {} more pages {how}\n", rest.len()));
         let losing = rest.iter().filter(|page| !page.lost.is_empty()).count();
         if losing > 0 {
-            text.push_str(&format!("  {losing} of them lose something at an edge: see --json\n"));
+            text.push_str(&format!(
+                "  {losing} of them lose something at an edge: see --json\n"
+            ));
         }
     }
     text.push_str("Print it at actual size (100 %), never fitted to the page.");

@@ -7,7 +7,7 @@ use tympan_app::Refusal;
 use crate::args::{Cli, Generated};
 use crate::say;
 
-pub fn run(what: Generated) -> Result<(), Refusal> {
+pub(crate) fn run(what: Generated) -> Result<(), Refusal> {
     let mut command = Cli::command();
     let mut out = Vec::new();
     let shell = match what {

@@ -16,7 +16,7 @@ use tympan_app::store::Store;
 use crate::args::{Cli, Command};
 
 /// Does what was asked.
-pub fn run(cli: &Cli) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
     match &cli.command {
         Some(Command::Setup(command)) => setup::run(cli, command),
         Some(Command::Testsheet(args)) => testsheet::run(cli, args),

@@ -2,16 +2,21 @@
 
 use std::io::{self, BufRead, IsTerminal, Read as _};
 use std::path::Path;
+use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
-use tympan_app::measure::{self, ByEye, CheckRules, ReadSheet, SetUp, Store};
+use tympan_app::files;
+use tympan_app::measure::{self, ByEye, CheckRules, ReadSheet, ReadTold, SetUp, Store};
 
 use crate::args::{Cli, Read};
 use crate::say;
 
-pub fn run(cli: &Cli, args: &Read) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli, args: &Read) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
     let setup = measure::setup_named(Some(&store), &args.setup)?;
+    if !args.pictures.is_empty() {
+        return pictures(cli, &mut store, &setup, args);
+    }
     let mut sheets = match &args.table {
         Some(file) => measure::parse_table(&table(file)?)?,
         None => vec![one_sheet(args, &setup)?],
@@ -30,17 +35,27 @@ pub fn run(cli: &Cli, args: &Read) -> Result<(), Refusal> {
 
 fn table(file: &Path) -> Result<String, Refusal> {
     if file != Path::new("-") {
-        return measure::read_text(file);
+        return files::read_text(file);
     }
     let mut text = String::new();
-    io::stdin().lock().take(16 << 20).read_to_string(&mut text).map_err(|e| {
-        Refusal::new(format!("the table cannot be read from stdin: {e}"), "give it as a file")
-    })?;
+    io::stdin()
+        .lock()
+        .take(16 << 20)
+        .read_to_string(&mut text)
+        .map_err(|e| {
+            Refusal::new(
+                format!("the table cannot be read from stdin: {e}"),
+                "give it as a file",
+            )
+        })?;
     Ok(text)
 }
 
 fn one_sheet(args: &Read, setup: &SetUp) -> Result<ByEye, Refusal> {
-    let mut sheet = ByEye { sheet: args.sheet, ..ByEye::default() };
+    let mut sheet = ByEye {
+        sheet: args.sheet,
+        ..ByEye::default()
+    };
     if let Some(words) = &args.ruler {
         sheet.ruler = Some(measure::parse_seen(words)?);
         return Ok(sheet);
@@ -70,7 +85,10 @@ fn ask(setup: &SetUp, sheet: &mut ByEye) -> Result<(), Refusal> {
         match lines.next() {
             None => Ok(None),
             Some(Ok(line)) => Ok(Some(line.trim().to_owned())),
-            Some(Err(e)) => Err(Refusal::new(format!("no answer: {e}"), "give places with --pin")),
+            Some(Err(e)) => Err(Refusal::new(
+                format!("no answer: {e}"),
+                "give places with --pin",
+            )),
         }
     };
     if sheet.sheet.is_none() {
@@ -89,7 +107,9 @@ fn ask(setup: &SetUp, sheet: &mut ByEye) -> Result<(), Refusal> {
     }
     for station in measure::test_sheet(setup, 1)?.stations() {
         loop {
-            let Some(text) = answer(&format!("{}: ", station.name))? else { return Ok(()) };
+            let Some(text) = answer(&format!("{}: ", station.name))? else {
+                return Ok(());
+            };
             if text.is_empty() {
                 break;
             }
@@ -107,16 +127,42 @@ fn ask(setup: &SetUp, sheet: &mut ByEye) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn answer(
-    cli: &Cli,
-    store: &Store,
-    setup: &SetUp,
-    read: &[ReadSheet],
-) -> Result<(), Refusal> {
+fn answer(cli: &Cli, store: &Store, setup: &SetUp, read: &[ReadSheet]) -> Result<(), Refusal> {
     let told = measure::told(setup, read)?;
     if cli.json {
         return say::json(&told);
     }
+    in_words(store, setup, &told)
+}
+
+/// Scans and photos. Where none of them can be read, that is a refusal.
+fn pictures(cli: &Cli, store: &mut Store, setup: &SetUp, args: &Read) -> Result<(), Refusal> {
+    let cancel = AtomicBool::new(false);
+    let evidence = args.evidence.as_deref();
+    let told = measure::read_pictures(store, setup, &args.pictures, args.again, evidence, &cancel)?;
+    let none_read = told.read.sheets.is_empty();
+    if cli.json {
+        say::json(&told)?;
+    } else {
+        for refused in &told.refused {
+            let files: Vec<String> = refused.files.iter().map(|f| say::path(f)).collect();
+            say::refusal(&Refusal::new(
+                format!("{}: {}", files.join(" and "), refused.refused.message),
+                refused.refused.hint,
+            ));
+        }
+        if !none_read {
+            in_words(store, setup, &told.read)?;
+        }
+    }
+    if none_read {
+        Err(Refusal::said_already())
+    } else {
+        Ok(())
+    }
+}
+
+fn in_words(store: &Store, setup: &SetUp, told: &ReadTold) -> Result<(), Refusal> {
     for sheet in &told.sheets {
         for warning in &sheet.warnings {
             say::note(warning);
@@ -130,7 +176,10 @@ fn answer(
             setup.name
         )
     } else {
-        format!("\"{0}\" has {count} sheets. See: tympan report --setup \"{0}\"", setup.name)
+        format!(
+            "\"{0}\" has {count} sheets. See: tympan report --setup \"{0}\"",
+            setup.name
+        )
     };
     say::data(&next)
 }

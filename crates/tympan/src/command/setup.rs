@@ -1,14 +1,14 @@
 //! `tympan setup`: making, listing and keeping set-ups.
 
 use tympan_app::Refusal;
-use tympan_app::measure;
 use tympan_app::sheet::Length;
 use tympan_app::store::{Export, IdPolicy, SetUp, Store, Unprintable};
+use tympan_app::{files, measure};
 
 use crate::args::{Cli, SetupCommand, SetupNew};
 use crate::say;
 
-pub fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
     let named = |store: &Store, name: &str| measure::setup_named(Some(store), name);
     match command {
@@ -30,17 +30,28 @@ pub fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
         SetupCommand::Rename { name, to } => {
             let setup = named(&store, name)?;
             let setup = store.rename_set_up(&setup.id, to)?;
-            told(cli, &setup, &format!("\"{name}\" is now \"{}\".", setup.name))
+            told(
+                cli,
+                &setup,
+                &format!("\"{name}\" is now \"{}\".", setup.name),
+            )
         }
         SetupCommand::Copy { name, to } => {
             let setup = named(&store, name)?;
             let copy = store.copy_set_up(&setup.id, to)?;
-            told(cli, &copy, &format!("Made \"{}\" like \"{}\".", copy.name, setup.name))
+            told(
+                cli,
+                &copy,
+                &format!("Made \"{}\" like \"{}\".", copy.name, setup.name),
+            )
         }
         SetupCommand::Remove { name } => {
             let setup = named(&store, name)?;
             let setup = store.remove_set_up(&setup.id)?;
-            let undo = format!("Removed \"{0}\". To undo: tympan setup restore \"{0}\"", setup.name);
+            let undo = format!(
+                "Removed \"{0}\". To undo: tympan setup restore \"{0}\"",
+                setup.name
+            );
             told(cli, &setup, &undo)
         }
         SetupCommand::Restore { name } => restore(cli, &mut store, name),
@@ -49,10 +60,14 @@ pub fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
                 .iter()
                 .map(|name| named(&store, name).map(|setup| setup.id))
                 .collect::<Result<Vec<_>, _>>()?;
-            let export = if ids.is_empty() { store.export_all()? } else { store.export(&ids)? };
+            let export = if ids.is_empty() {
+                store.export_all()?
+            } else {
+                store.export(&ids)?
+            };
             match output {
                 Some(file) => {
-                    measure::write_new(file, export.to_json().as_bytes())?;
+                    files::write_new(file, export.to_json().as_bytes())?;
                     say::note(&format!("Wrote {}.", say::path(file)));
                     Ok(())
                 }
@@ -60,8 +75,12 @@ pub fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
             }
         }
         SetupCommand::Import { file, as_new } => {
-            let export = Export::from_json(measure::read_text(file)?.as_bytes())?;
-            let policy = if *as_new { IdPolicy::Renew } else { IdPolicy::Keep };
+            let export = Export::from_json(files::read_text(file)?.as_bytes())?;
+            let policy = if *as_new {
+                IdPolicy::Renew
+            } else {
+                IdPolicy::Keep
+            };
             let imported = store.import(&export, policy)?;
             let lines: Vec<String> = imported.setups.iter().map(ToString::to_string).collect();
             if cli.json {
@@ -70,7 +89,9 @@ pub fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
                 }));
             }
             for ignored in &imported.ignored {
-                say::note(&format!("not known to this version and left out: {ignored}"));
+                say::note(&format!(
+                    "not known to this version and left out: {ignored}"
+                ));
             }
             say::data(&lines.join("\n"))
         }
@@ -99,8 +120,18 @@ fn unprintable(widths: &[Length]) -> Result<Option<Unprintable>, Refusal> {
     let mm: Vec<f64> = widths.iter().map(|width| width.to_mm()).collect();
     match mm.as_slice() {
         [] => Ok(None),
-        &[all] => Ok(Some(Unprintable { top: all, right: all, bottom: all, left: all })),
-        &[top, right, bottom, left] => Ok(Some(Unprintable { top, right, bottom, left })),
+        &[all] => Ok(Some(Unprintable {
+            top: all,
+            right: all,
+            bottom: all,
+            left: all,
+        })),
+        &[top, right, bottom, left] => Ok(Some(Unprintable {
+            top,
+            right,
+            bottom,
+            left,
+        })),
         _ => Err(Refusal::new(
             format!("{} widths do not say which edges they are for", mm.len()),
             "give one width for all edges, or four: top,right,bottom,left",
@@ -128,7 +159,11 @@ fn list(cli: &Cli, store: &Store) -> Result<(), Refusal> {
     let mut lines = Vec::new();
     for setup in &setups {
         let count = store.reading_count(&setup.id)?;
-        let stock = setup.stock.as_ref().map(|s| format!(", {}", s.name())).unwrap_or_default();
+        let stock = setup
+            .stock
+            .as_ref()
+            .map(|s| format!(", {}", s.name()))
+            .unwrap_or_default();
         lines.push(format!(
             "{}  ({}{stock}, flipped {}, {count} reading{})",
             setup.name,
@@ -142,7 +177,9 @@ fn list(cli: &Cli, store: &Store) -> Result<(), Refusal> {
 
 fn restore(cli: &Cli, store: &mut Store, name: &str) -> Result<(), Refusal> {
     let removed = store.removed_set_ups()?;
-    let found = removed.iter().rfind(|setup| setup.name.to_lowercase() == name.to_lowercase());
+    let found = removed
+        .iter()
+        .rfind(|setup| setup.name.to_lowercase() == name.to_lowercase());
     let Some(setup) = found else {
         let names: Vec<&str> = removed.iter().map(|setup| setup.name.as_str()).collect();
         return Err(Refusal::new(
@@ -165,7 +202,10 @@ fn in_words(setup: &SetUp, readings: usize) -> String {
         }
     };
     add("paper", &setup.paper.to_string());
-    add("stock", setup.stock.as_ref().map_or("", |stock| stock.name()));
+    add(
+        "stock",
+        setup.stock.as_ref().map_or("", |stock| stock.name()),
+    );
     add("printer", &setup.printer);
     add("feed", &setup.feed);
     let by = match setup.flipped_by {
@@ -181,7 +221,10 @@ fn in_words(setup: &SetUp, readings: usize) -> String {
     add("quality", &setup.quality);
     add("ream", &setup.ream);
     if let Some(u) = setup.unprintable {
-        let edges = format!("{} {} {} {} mm (top right bottom left)", u.top, u.right, u.bottom, u.left);
+        let edges = format!(
+            "{} {} {} {} mm (top right bottom left)",
+            u.top, u.right, u.bottom, u.left
+        );
         add("unprintable", &edges);
     }
     add("notes", &setup.notes);

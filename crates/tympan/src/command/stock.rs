@@ -6,7 +6,7 @@ use tympan_app::sheet::{Length, Stock};
 use crate::args::{Cli, StockArgs};
 use crate::say;
 
-pub fn run(cli: &Cli, args: &StockArgs) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli, args: &StockArgs) -> Result<(), Refusal> {
     let text = args.stock.join(" ");
     let stock: Stock = text.parse()?;
     if cli.json {

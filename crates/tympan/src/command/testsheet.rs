@@ -1,12 +1,12 @@
 //! `tympan testsheet`: test sheets to print on both sides.
 
-use tympan_app::measure::{self, FlippedBy};
 use tympan_app::Refusal;
+use tympan_app::measure::{self, FlippedBy};
 
 use crate::args::{Cli, Testsheet};
 use crate::say;
 
-pub fn run(cli: &Cli, args: &Testsheet) -> Result<(), Refusal> {
+pub(crate) fn run(cli: &Cli, args: &Testsheet) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
     let setup = measure::setup_named(Some(&store), &args.setup)?;
     let numbers = measure::write_test_sheets(&mut store, &setup, args.sheets, &args.output)?;
@@ -32,9 +32,11 @@ pub fn run(cli: &Cli, args: &Testsheet) -> Result<(), Refusal> {
             count + 1,
             2 * count
         ),
-        FlippedBy::Machine => "Print it two-sided on the printer's own duplex unit, at actual size \
+        FlippedBy::Machine => {
+            "Print it two-sided on the printer's own duplex unit, at actual size \
                                (100 %), never\nfitted to the page."
-            .to_owned(),
+                .to_owned()
+        }
     };
     say::data(&format!(
         "Wrote {which} for \"{}\" on {} to {}.\n{passes}\n\

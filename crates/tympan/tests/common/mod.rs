@@ -19,7 +19,9 @@ pub struct Tympan {
 
 impl Tympan {
     pub fn new() -> Self {
-        Self { folder: tempfile::tempdir().expect("a folder") }
+        Self {
+            folder: tempfile::tempdir().expect("a folder"),
+        }
     }
 
     /// A file in the folder.
@@ -29,7 +31,10 @@ impl Tympan {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_tympan"));
-        command.args(args).current_dir(self.folder.path()).env("TYMPAN_DATA", self.path("data"));
+        command
+            .args(args)
+            .current_dir(self.folder.path())
+            .env("TYMPAN_DATA", self.path("data"));
         command.env("NO_COLOR", "1");
         command
     }
@@ -51,7 +56,12 @@ impl Tympan {
     pub fn refused(&self, args: &[&str]) -> String {
         let output = self.output(args);
         let said = String::from_utf8(output.stderr).expect("text");
-        assert_eq!(output.status.code(), Some(1), "tympan {}\n{said}", args.join(" "));
+        assert_eq!(
+            output.status.code(),
+            Some(1),
+            "tympan {}\n{said}",
+            args.join(" ")
+        );
         assert!(!said.contains("panicked"), "{said}");
         said
     }
@@ -77,13 +87,20 @@ fn text(path: &Path) -> &str {
 pub fn pages(pdf: &Path, dpi: f64) -> Vec<DynamicImage> {
     let folder = tempfile::tempdir().expect("a folder");
     let stem = folder.path().join("page");
-    tool("pdftoppm", "poppler-utils", &["-r", &dpi.to_string(), "-png", text(pdf), text(&stem)]);
+    tool(
+        "pdftoppm",
+        "poppler-utils",
+        &["-r", &dpi.to_string(), "-png", text(pdf), text(&stem)],
+    );
     let mut files: Vec<PathBuf> = std::fs::read_dir(folder.path())
         .expect("a folder")
         .map(|entry| entry.expect("an entry").path())
         .collect();
     files.sort();
-    files.iter().map(|file| image::open(file).expect("a picture")).collect()
+    files
+        .iter()
+        .map(|file| image::open(file).expect("a picture"))
+        .collect()
 }
 
 /// The words about one place of a test sheet, and where its cross lies, mm on the page.
@@ -110,13 +127,23 @@ fn words(pdf: &Path, page: usize) -> Vec<Word> {
     let html = String::from_utf8(output.stdout).expect("text");
     let attribute = |line: &str, name: &str| -> f64 {
         let (_, rest) = line.split_once(&format!("{name}=\"")).expect("a box");
-        rest.split('"').next().expect("a number").parse().expect("a number")
+        rest.split('"')
+            .next()
+            .expect("a number")
+            .parse()
+            .expect("a number")
     };
     html.lines()
         .filter(|line| line.trim_start().starts_with("<word"))
         .map(|line| {
             let middle = |a: &str, b: &str| (attribute(line, a) + attribute(line, b)) / 2.0;
-            let inner = line.split('>').nth(1).expect("a word").split('<').next().expect("a word");
+            let inner = line
+                .split('>')
+                .nth(1)
+                .expect("a word")
+                .split('<')
+                .next()
+                .expect("a word");
             Word {
                 text: inner.to_owned(),
                 x: middle("xMin", "xMax") * 25.4 / 72.0,
@@ -134,11 +161,15 @@ pub fn words_on(pdf: &Path, page: usize) -> BTreeMap<char, Words> {
     let crosses = crosses(&picture, 600.0 / 25.4);
     let mut places = BTreeMap::new();
     for letter in 'A'..='F' {
-        let word = words.iter().find(|w| w.text == letter.to_string());
-        let word = word.unwrap_or_else(|| panic!("no letter {letter} on page {page}"));
-        let from = |c: &(f64, f64)| (c.0 - word.x).hypot(c.1 - word.y);
-        let cross = crosses.iter().min_by(|a, b| from(a).total_cmp(&from(b)));
-        let cross = *cross.unwrap_or_else(|| panic!("no cross near {letter}"));
+        // The same letters stand in the instructions too; the one meant is by a cross.
+        let name = letter.to_string();
+        let pairs = words.iter().filter(|w| w.text == name).flat_map(|w| {
+            crosses
+                .iter()
+                .map(move |c| ((c.0 - w.x).hypot(c.1 - w.y), *c))
+        });
+        let nearest = pairs.min_by(|a, b| a.0.total_cmp(&b.0));
+        let (_, cross) = nearest.unwrap_or_else(|| panic!("no {letter} by a cross on page {page}"));
         let towards = |dx: f64, dy: f64| {
             let wanted = ["low", "high", "left", "right"];
             words
@@ -156,7 +187,16 @@ pub fn words_on(pdf: &Path, page: usize) -> BTreeMap<char, Words> {
         };
         let (above, below) = (towards(0.0, -1.0), towards(0.0, 1.0));
         let (left, right) = (towards(-1.0, 0.0), towards(1.0, 0.0));
-        places.insert(letter, Words { cross, above, below, left, right });
+        places.insert(
+            letter,
+            Words {
+                cross,
+                above,
+                below,
+                left,
+                right,
+            },
+        );
     }
     places
 }
@@ -165,7 +205,18 @@ fn page_at(pdf: &Path, page: usize, dpi: f64) -> DynamicImage {
     let folder = tempfile::tempdir().expect("a folder");
     let stem = folder.path().join("page");
     let (number, dpi) = (page.to_string(), dpi.to_string());
-    let args = ["-f", &number, "-l", &number, "-singlefile", "-r", &dpi, "-png", text(pdf), text(&stem)];
+    let args = [
+        "-f",
+        &number,
+        "-l",
+        &number,
+        "-singlefile",
+        "-r",
+        &dpi,
+        "-png",
+        text(pdf),
+        text(&stem),
+    ];
     tool("pdftoppm", "poppler-utils", &args);
     image::open(folder.path().join("page.png")).expect("a picture")
 }
@@ -234,7 +285,10 @@ pub fn dots(picture: &RgbImage, channel: usize, px_per_mm: f64) -> Vec<(f64, f64
                     }
                 }
             }
-            let (w, h) = (f64::from(x1 - x0 + 1) / px_per_mm, f64::from(y1 - y0 + 1) / px_per_mm);
+            let (w, h) = (
+                f64::from(x1 - x0 + 1) / px_per_mm,
+                f64::from(y1 - y0 + 1) / px_per_mm,
+            );
             let round = (2.2..=4.2).contains(&w) && (2.2..=4.2).contains(&h);
             let full = f64::from(count) / px_per_mm / px_per_mm / (w * h);
             if round && full > 0.6 {
