@@ -79,7 +79,7 @@ def forms(path: Path):
                          " (Fonts of the page) Tj ET", (0, 0, 200, 200))
     resources = sheet.resources(XObject=Dictionary(Leaf=leaf, Nested=nested, Leaning=leaning))
     content = ("q 1 0 0 1 60 60 cm /Nested Do Q\nq 1 0 0 1 20 150 cm /Leaning Do Q\n"
-               "/Leaf Do q 1.5 0 0 0.5 150 200 cm /Leaf Do Q")
+               "q 1 0 0 1 25 30 cm /Leaf Do Q q 1.5 0 0 0.5 150 200 cm /Leaf Do Q")
     sheet.add(feature_page(sheet, content, resources))
     sheet.add(feature_page(sheet, content, resources))
     inherited = feature_page(sheet, content, resources)

@@ -53,8 +53,8 @@ OTHER_REFEREES = {
 }
 
 
-def make(folder: Path, log=print):
-    """Writes every file that is not there yet; returns the corpus as a list of descriptions."""
+def make(folder: Path):
+    """Writes every file; returns the corpus as a list of descriptions."""
     folder.mkdir(parents=True, exist_ok=True)
     entries = []
 
@@ -62,25 +62,17 @@ def make(folder: Path, log=print):
         referees = OTHER_REFEREES.get(path.stem.split("-")[0], REFEREES)
         entries.append({"file": path.name, "producer": producer, "referees": referees, **more})
 
-    def write(path, recipe, *arguments):
-        if path.exists():
-            return
-        log(f"making {path.name}")
-        draft = path.with_name("draft-" + path.name)
-        recipe(*arguments, draft)
-        draft.replace(path)
-
     for recipe, producer in DRAWN:
         path = folder / f"{recipe.__name__}.pdf"
-        write(path, recipe)
+        recipe(path)
         note(path, producer)
     for recipe in BY_HAND:
         path = folder / f"{recipe.__name__}.pdf"
-        write(path, recipe)
+        recipe(path)
         note(path, "pikepdf")
     for stem, recipe in REWRITTEN:
         path = folder / f"{stem}-{recipe.__name__}.pdf"
-        write(path, recipe, folder / f"{stem}.pdf")
+        recipe(folder / f"{stem}.pdf", path)
         producer = "ghostscript" if recipe in (rewrites.modern, rewrites.old_version) else "qpdf"
         locked = recipe in (rewrites.user_password, rewrites.user_password_aes128,
                             rewrites.both_passwords)

@@ -2,7 +2,9 @@
 
 import base64
 import io
+import shutil
 import subprocess
+import tempfile
 from pathlib import Path
 
 import cairocffi
@@ -165,23 +167,23 @@ def browser_cards(path: Path):
         '<section style="page-break-after:always;height:297mm;overflow:hidden">'
         + svg_of(saltmarsh.card_page(A4, number), A4) + "</section>"
         for number in (1, 2))
-    html = path.with_suffix(".html")
+    folder = Path(tempfile.mkdtemp())
+    html = folder / "cards.html"
     html.write_text("<!doctype html><meta charset=utf-8><title>Saltmarsh Ferry</title>"
                     "<style>@page{size:210mm 297mm;margin:0}body{margin:0}svg{display:block}"
                     f"</style>{pages}")
-    profile = path.with_suffix(".profile")
     subprocess.run(
         ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
          "--no-first-run", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync", f"--user-data-dir={profile}", "--no-pdf-header-footer",
+         "--disable-sync", f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
          f"--print-to-pdf={path}", html.as_uri()],
-        check=True, capture_output=True, timeout=120)
+        check=True, capture_output=True, timeout=180)
+    shutil.rmtree(folder)
 
 
 def latex_cards(path: Path):
     """pdfTeX: Type 1 fonts, object streams, pictures included as JPEG."""
-    folder = path.with_suffix(".tex.d")
-    folder.mkdir(exist_ok=True)
+    folder = Path(tempfile.mkdtemp())
     body = []
     for number in (1, 2):
         height = A4[1]
@@ -214,4 +216,5 @@ def latex_cards(path: Path):
         + "\n".join(body) + "\n" + r"\end{document}")
     subprocess.run(["pdflatex", "-interaction=batchmode", "cards.tex"], cwd=folder,
                    check=True, capture_output=True, timeout=120)
-    (folder / "cards.pdf").replace(path)
+    shutil.move(folder / "cards.pdf", path)
+    shutil.rmtree(folder)

@@ -52,9 +52,9 @@ class Page:
         return float(np.sqrt(abs(np.linalg.det(self.to_pixels[:2, :2]))))
 
 
-def straight(pixels, size, scale=DPI / MM):
-    """A page drawn upright at `scale` pixels per mm."""
-    return Page(pixels, np.diag([scale, scale, 1.0]), size)
+def straight(pixels, size):
+    """A page drawn upright at DPI."""
+    return Page(pixels, np.diag([DPI / MM, DPI / MM, 1.0]), size)
 
 
 def page_sizes(path, password=None):

@@ -14,6 +14,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import venv
 from pathlib import Path
 
@@ -69,14 +70,18 @@ def arguments():
     return parser.parse_args()
 
 
-def trials(options):
+def trials(options, work):
     """Every trial to make, as (function, arguments); each returns a list of (name, faults)."""
+    import json
+
     import hostile
+    import make_corpus
+    import make_hostile
     import trials as made
 
-    folder, work = REFEREES / "corpus", REFEREES / "work"
-    work.mkdir(parents=True, exist_ok=True)
-    entries = made.corpus(folder)
+    folder = made.made_once(REFEREES / "corpus", make_corpus.make)
+    entries = {entry["file"]: entry
+               for entry in json.loads((folder / "corpus.json").read_text())}
     parts = options.only or ["referee", "corpus", "hostile"]
     if "referee" in parts:
         models = list(entries) if options.full else made.QUICK_MODELS
@@ -89,7 +94,8 @@ def trials(options):
         for entry in entries.values():
             yield many, made.corpus_trials, (folder, work, entry, options.tool, moves)
     if "hostile" in parts:
-        for batch in hostile.batches(folder, REFEREES / "hostile", options.full):
+        damaged = made.made_once(REFEREES / "hostile", make_hostile.make, folder)
+        for batch in hostile.batches(damaged, options.full):
             yield many, hostile.trials, (batch, work, options.tool)
 
 
@@ -114,9 +120,11 @@ def main():
         print(f"{options.tool} does not exist; build it with: cargo build")
         print("0 passed, 1 failed")
         return 1
-    with ProcessPoolExecutor(options.jobs) as pool:
+    REFEREES.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=REFEREES) as work, \
+            ProcessPoolExecutor(options.jobs) as pool:
         pending = [pool.submit(shape, function, values)
-                   for shape, function, values in trials(options)
+                   for shape, function, values in trials(options, Path(work))
                    if options.match in repr(values)]
         for future in pending:
             for name, faults in future.result():

@@ -1,11 +1,13 @@
 """The trials: the referee on itself, the corpus through the tool, hostile files through the tool."""
 
+import hashlib
 import json
+import shutil
+import tempfile
 import traceback
 from pathlib import Path
 
 import judge
-import make_corpus
 import reference
 import tool
 from transform import Move
@@ -38,6 +40,8 @@ CONTROLS = {
     "resources": ("inherited.pdf", "picture differs"),
     "rasterise": ("browser_cards.pdf", "new image streams"),
 }
+MAKERS = {"saltmarsh", "producers", "byhand", "byhand_content", "byhand_paint", "rewrites",
+          "make_corpus", "make_hostile"}
 QUICK_MODELS = ["reportlab_cards.pdf", "patterns.pdf", "annotations.pdf", "user_unit.pdf"]
 
 
@@ -50,9 +54,20 @@ def guarded(name, action):
         return name, [f"{type(error).__name__}: {error}\n{trace}"]
 
 
-def corpus(folder: Path):
-    """The corpus, made if need be."""
-    return {entry["file"]: entry for entry in make_corpus.make(folder, log=lambda _: None)}
+def made_once(folder: Path, maker, *sources):
+    """A folder of files made by `maker`, made anew when the programs that make it change."""
+    programs = b"".join(path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py"))
+                        if path.stem in MAKERS)
+    folder = folder.with_name(f"{folder.name}-{hashlib.sha256(programs).hexdigest()[:12]}")
+    if not folder.exists():
+        print(f"making {folder}", flush=True)
+        draft = Path(tempfile.mkdtemp(dir=folder.parent))
+        maker(*sources, draft)
+        try:
+            draft.rename(folder)
+        except OSError:  # another run was quicker
+            shutil.rmtree(draft)
+    return folder
 
 
 def control_trial(folder: Path, work: Path, mistake):
@@ -113,8 +128,7 @@ def correction(program, case, move, backs, secret, target):
     """Corrects with the tool and judges what it made."""
     target.unlink(missing_ok=True)
     before = case.path.read_bytes()
-    outcome = tool.correct(program, case.path, target, move, backs, secret, limit=False,
-                           seconds=60)
+    outcome = tool.correct(program, case.path, target, move, backs, secret, limit=False)
     if outcome.code != 0:
         return [f"exit code {outcome.code}: {outcome.output.strip()[-300:]}"]
     judgement = case.judge(target, move, backs)
@@ -126,7 +140,7 @@ def correction(program, case, move, backs, secret, target):
 def refusal(program, source, target):
     """A locked file without its password: exit code 1, a reason, nothing written."""
     target.unlink(missing_ok=True)
-    outcome = tool.correct(program, source, target, USUAL, limit=False, seconds=60)
+    outcome = tool.correct(program, source, target, USUAL, limit=False)
     faults = []
     if outcome.code != 1:
         faults.append(f"exit code {outcome.code} instead of 1")
