@@ -26,6 +26,8 @@ pub enum Backing {
 /// What the backings give back of the light.
 const BLACK: f32 = 0.012;
 const FOAM: f32 = 0.80;
+/// Share of the light that the narrow shadow of the sheet's own edge takes from the backing.
+const CAST_SHADOW: f32 = 0.3;
 
 /// A flatbed scanner: what stays the same from scan to scan.
 #[derive(Clone, Debug)]
@@ -183,6 +185,15 @@ impl Scanner {
         };
 
         let place = |x: f64, y: f64| -> Node { face.node(to_front.at(view.side_at([x, y]))) };
+        // The lamp stands behind the sensor: the sheet's thickness throws a narrow shadow down the
+        // picture, onto the backing.
+        let towards_lamp = {
+            let long = (0.05 + 0.5 * sheet.media.caliper) * px_per_mm;
+            let middle = [width as f64 / 2.0, height as f64 / 2.0];
+            let at = |p| to_front.at(view.side_at(p));
+            let (a, b) = (at(middle), at([middle[0], middle[1] - long]));
+            [b[0] - a[0], b[1] - a[1]]
+        };
         let shade = |node: &Node, x: f64, y: f64| {
             let cover = face.cover(node.sheet);
             let (on_sheet, behind) = shadows.at([x, y]);
@@ -191,6 +202,8 @@ impl Scanner {
             let [w, h] = sheet.actual;
             let hole = sx > 0.0 && sx < w && sy > 0.0 && sy < h;
             let backing = if hole { in_holes } else { around };
+            let lit = [sx + towards_lamp[0], sy + towards_lamp[1]];
+            let behind = behind * (1.0 - CAST_SHADOW * face.cover(lit));
             if cover <= 0.0 {
                 return [backing * behind * lamp; 3];
             }

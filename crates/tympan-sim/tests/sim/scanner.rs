@@ -338,6 +338,27 @@ fn a_hole_over_a_white_backing_is_hardly_seen() {
     assert!((hole / paper - 1.0).abs() < 0.1, "{hole} against {paper}");
 }
 
+/// The lamp is above in the picture: below the sheet's foot and below the upper rim of a hole the
+/// white backing is in the shadow of the card's thickness, 0.05 mm and half the caliper wide.
+#[test]
+fn over_a_white_backing_edges_throw_a_narrow_shadow_down_the_picture() {
+    let sheet = marked().punched([Hole::round([45.0, 35.0], 6.0)]);
+    let scanner = Scanner {
+        backing: Backing::White,
+        ..Scanner::exact(1200.0)
+    };
+    let seen = Light::of(&scanner.scan(&sheet, Side::Front, &OnBed::default()).image);
+    let at = |y: f64| seen.mean(upright([45.0, y], 1200.0), 2.0);
+    let open = at(124.0);
+    assert!(at(120.08) < 0.75 * open, "below the foot");
+    assert!(at(120.30) > 0.98 * open, "no further");
+    assert!(at(-0.08) > 0.98 * open, "none above the head");
+    assert!(
+        at(32.08) < 0.75 * open && at(37.92) > 0.98 * open,
+        "under a hole's upper rim"
+    );
+}
+
 #[test]
 fn the_other_side_shows_through_faintly_and_mirrored() {
     let block = page(SHEET, PAGE_PX, &[Shape::Block(10.0, 20.0, 40.0, 50.0)]);
