@@ -161,7 +161,7 @@ fn high_water(exits: &[Exit], number: usize) -> Sketch {
     let (x, y) = at(0);
     s.put(reeds(), x, y, 0.24);
     s.put(reeds(), x + 3.4, y + 1.0, 0.17);
-    if number % 3 == 0 {
+    if number.is_multiple_of(3) {
         let (x, y) = at(2);
         s.put(gull(CREAM), x, y - 3.0, 0.9);
     }

@@ -11,6 +11,7 @@ mod faces;
 mod pdf;
 pub mod svg;
 
+pub use crate::Duplex;
 pub use error::DrawError;
 pub use faces::{cap_height, missing_characters, text_width};
-pub use pdf::{Duplex, Meta, write};
+pub use pdf::{Meta, write};

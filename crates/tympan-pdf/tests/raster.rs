@@ -40,7 +40,7 @@ fn sample() -> Drawing {
         Colour::hex(0x2c_6a80),
     );
     d.fill(Path::circle(45.3, 27.1, 6.0), Colour::Grey(0.0));
-    d.text(Text::new(6.0, 33.0, 5.0, "Low by 2.1 mm").face(Face::Heading));
+    d.text(Text::new(6.0, 33.0, 5.0, "2.1 mm").face(Face::Heading));
     d
 }
 

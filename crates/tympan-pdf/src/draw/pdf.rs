@@ -7,6 +7,7 @@ use tympan_sheet::drawing::Drawing;
 use super::DrawError;
 use super::content::{content, points_per_mm};
 use super::embed::Used;
+use crate::Duplex;
 
 /// What the file asks of the program that prints it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,17 +18,6 @@ pub struct Meta {
     pub duplex: Option<Duplex>,
     /// Ask for no scaling (`/PrintScaling /None`). Not every program obeys.
     pub print_scaling_none: bool,
-}
-
-/// The `Duplex` entry of ViewerPreferences (ISO 32000-1, 12.2, table 150).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Duplex {
-    /// One side only.
-    Simplex,
-    /// Both sides, turned about the sheet's short edge.
-    FlipShortEdge,
-    /// Both sides, turned about the sheet's long edge.
-    FlipLongEdge,
 }
 
 impl Meta {
@@ -52,18 +42,8 @@ impl Meta {
 impl From<BindingEdge> for Duplex {
     fn from(edge: BindingEdge) -> Self {
         match edge {
-            BindingEdge::Long => Self::FlipLongEdge,
-            BindingEdge::Short => Self::FlipShortEdge,
-        }
-    }
-}
-
-impl Duplex {
-    fn name(self) -> Name<'static> {
-        match self {
-            Self::Simplex => Name(b"Simplex"),
-            Self::FlipShortEdge => Name(b"DuplexFlipShortEdge"),
-            Self::FlipLongEdge => Name(b"DuplexFlipLongEdge"),
+            BindingEdge::Long => Self::LongEdge,
+            BindingEdge::Short => Self::ShortEdge,
         }
     }
 }
@@ -144,7 +124,8 @@ fn write_catalog(pdf: &mut Pdf, id: Ref, tree: Ref, meta: &Meta) {
         preferences.pair(Name(b"PrintScaling"), Name(b"None"));
     }
     if let Some(duplex) = meta.duplex {
-        preferences.pair(Name(b"Duplex"), duplex.name());
+        let name = duplex.name().trim_start_matches('/');
+        preferences.pair(Name(b"Duplex"), Name(name.as_bytes()));
     }
 }
 
