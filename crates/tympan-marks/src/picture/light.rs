@@ -23,6 +23,10 @@ const SHIFT: f64 = 8.0;
 const TILTS: [f64; 7] = [0.0, -0.5, 0.5, -1.0, 1.0, -1.5, 1.5];
 /// No single mark counts for more than this share of the light in the search.
 const VOTE: f64 = 0.06;
+/// Radius about a node that its score looks at, mm.
+const KERNEL: f64 = 4.4;
+/// The near side's ink is darker than this share of the paper.
+const INK: f64 = 0.4;
 /// The best place must stand out from all others by so many of their sd.
 const CLEAR: f64 = 8.0;
 /// How softly a mark's rim shines through, mm (sd).
@@ -79,10 +83,13 @@ pub(super) fn read(
         .iter()
         .map(|p| glow.search(p, facing, paper.centre()).clearness)
         .fold(0.0, f64::max);
-    if right.clearness < CLEAR || right.clearness < 1.3 * wrong.clearness.max(twice) {
+    if std::env::var_os("DBG").is_some() {
+        eprintln!("right {:.1} wrong {:.1} twice {twice:.1}", right.clearness, wrong.clearness);
+    }
+    if right.clearness < CLEAR || right.clearness < 1.15 * wrong.clearness.max(twice) {
         return Err(match () {
-            () if twice > CLEAR && twice > 1.3 * wrong.clearness => Refusal::PrintedTwice(facing),
-            () if wrong.clearness > CLEAR && wrong.clearness > 1.3 * twice => Refusal::WrongFlip,
+            () if twice > CLEAR && twice > 1.15 * wrong.clearness => Refusal::PrintedTwice(facing),
+            () if wrong.clearness > CLEAR && wrong.clearness > 1.15 * twice => Refusal::WrongFlip,
             () => missing(),
         });
     }
@@ -243,6 +250,27 @@ struct Glow {
     covered: Vec<bool>,
 }
 
+/// Nodes that carry the near side's own solid ink: far darker than the paper about them.
+fn ink(light: &[f32], columns: usize, rows: usize) -> Vec<(usize, usize)> {
+    let block = (10.0 / GRID) as usize;
+    let mut nodes = Vec::new();
+    for top in (0..rows).step_by(block) {
+        for left in (0..columns).step_by(block) {
+            let cells = || {
+                (top..(top + block).min(rows))
+                    .flat_map(move |j| (left..(left + block).min(columns)).map(move |i| (i, j)))
+            };
+            let mut tones: Vec<f64> = cells()
+                .map(|(i, j)| f64::from(light[j * columns + i]))
+                .filter(|v| v.is_finite())
+                .collect();
+            let paper = super::solve::quantile(&mut tones, 0.85);
+            nodes.extend(cells().filter(|&(i, j)| f64::from(light[j * columns + i]) < INK * paper));
+        }
+    }
+    nodes
+}
+
 /// The best place for a set of marks.
 struct Best {
     map: Map<Page, Page>,
@@ -267,36 +295,39 @@ impl Glow {
             }
         }
         let mut covered = vec![false; columns * rows];
-        let near = MARK_RADIUS + 2.2;
-        for seen in &view.marks {
-            let reach = (near / GRID) as i64 + 1;
-            let (ci, cj) = ((seen.nominal.x / GRID) as i64, (seen.nominal.y / GRID) as i64);
-            for j in cj - reach..=cj + reach {
-                for i in ci - reach..=ci + reach {
-                    let p = Point::new((i as f64 + 0.5) * GRID, (j as f64 + 0.5) * GRID);
-                    let inside = (0..columns as i64).contains(&i) && (0..rows as i64).contains(&j);
-                    if inside && (p - seen.nominal).length() < near {
-                        covered[j as usize * columns + i as usize] = true;
+        let mut cover = |i: usize, j: usize, mm: f64| {
+            let reach = (mm / GRID) as usize;
+            for y in j.saturating_sub(reach)..(j + reach + 1).min(rows) {
+                for x in i.saturating_sub(reach)..(i + reach + 1).min(columns) {
+                    if (x as f64 - i as f64).hypot(y as f64 - j as f64) * GRID <= mm {
+                        covered[y * columns + x] = true;
                     }
                 }
             }
+        };
+        for seen in &view.marks {
+            let at = |v: f64, count: usize| ((v / GRID).max(0.0) as usize).min(count - 1);
+            cover(at(seen.nominal.x, columns), at(seen.nominal.y, rows), MARK_RADIUS + KERNEL);
+        }
+        // Codes, grids and lettering of the near side.
+        for (i, j) in ink(&light, columns, rows) {
+            cover(i, j, KERNEL);
         }
         Self { columns, rows, light, covered }
     }
 
     /// How much darker each node's surroundings are in a mark's shape than around it, a share.
     fn scores(&self, shape: Side) -> Vec<f32> {
-        let reach = (4.4 / GRID) as i64;
+        let reach = (KERNEL / GRID) as i64;
         let (mut rim, mut around, mut core) = (Vec::new(), Vec::new(), Vec::new());
         for j in -reach..=reach {
             for i in -reach..=reach {
                 let r = (i as f64).hypot(j as f64) * GRID;
                 let offset = j * self.columns as i64 + i;
-                match (shape, r) {
-                    (_, r) if (3.2..4.4).contains(&r) => around.push(offset),
-                    (Side::Back, r) if r < 0.8 => core.push(offset),
-                    (Side::Back, r) if (1.3..2.4).contains(&r) => rim.push(offset),
-                    (Side::Front, r) if r < 2.4 => rim.push(offset),
+                match r {
+                    r if r < 1.0 => core.push(offset),
+                    r if (1.3..2.4).contains(&r) => rim.push(offset),
+                    r if (3.2..KERNEL).contains(&r) => around.push(offset),
                     _ => {}
                 }
             }
@@ -313,12 +344,12 @@ impl Glow {
                 if self.covered[k] {
                     continue;
                 }
-                let outside = mean(k, &around);
-                let bright = match shape {
-                    Side::Front => outside,
-                    Side::Back => 0.65 * outside + 0.35 * mean(k, &core),
+                // The middle counts as much as the rim: it is what tells discs from rings.
+                let (outside, rim, core) = (mean(k, &around), mean(k, &rim), mean(k, &core));
+                scores[k] = match shape {
+                    Side::Front => (outside - (rim + core) / 2.0) / outside,
+                    Side::Back => ((outside + core) / 2.0 - rim) / outside,
                 };
-                scores[k] = (bright - mean(k, &rim)) / outside;
             }
         }
         scores
