@@ -85,7 +85,7 @@ impl Bench {
 
     /// One photo against the light; every other seed has the back facing the camera.
     pub fn photo(&self, seed: u64) -> Shot {
-        let facing = if seed % 2 == 0 {
+        let facing = if seed.is_multiple_of(2) {
             Side::Front
         } else {
             Side::Back
@@ -369,7 +369,7 @@ impl Spoiler {
             ..printer
         }
         .print(seed, &pages[0], &pages[1]);
-        let facing = if seed % 2 == 0 {
+        let facing = if seed.is_multiple_of(2) {
             Side::Front
         } else {
             Side::Back

@@ -116,7 +116,7 @@ impl Camera {
             depth: Depth::Eight,
         };
         let face = Face::new(sheet, facing, self.focal / pose.distance);
-        let to_front = sheet.from_side(facing);
+        let to_front = sheet.side_to_front(facing);
         let field = Field::new(light, self, sheet, &view);
 
         let place = |x: f64, y: f64| -> Node {

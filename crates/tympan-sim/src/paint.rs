@@ -118,14 +118,14 @@ impl<'a> Face<'a> {
             taps,
             black: (1.0 - 0.97 * sheet.ink.clamp(0.0, 1.0)) as f32,
             // Turning over is its own inverse.
-            to_side: sheet.from_side(side),
+            to_side: sheet.side_to_front(side),
         }
     }
 
     /// What lies at a place of the sheet, given in the front frame.
     pub(crate) fn node(&self, sheet: Xy) -> Node {
         let (near, far) = (self.side, self.side.other());
-        let to_far = self.sheet.from_side(far);
+        let to_far = self.sheet.side_to_front(far);
         Node {
             sheet,
             near: self.sheet.warps[near as usize].back(self.to_side.at(sheet)),

@@ -1,8 +1,9 @@
 //! What programs do to a picture on its way to the file.
 
 use image::codecs::jpeg::{JpegEncoder, PixelDensity};
-use image::{DynamicImage, ImageBuffer, ImageFormat, ImageResult};
+use image::{DynamicImage, ImageBuffer, ImageFormat, ImageResult, RgbImage};
 
+use crate::light::linear_of;
 use crate::paint::{Canvas, Depth};
 
 /// The picture as a JPEG file of this quality that states its pixels to the inch.
@@ -64,6 +65,41 @@ pub fn through_jpeg(picture: &DynamicImage, quality: u8) -> DynamicImage {
     image::load_from_memory_with_format(&bytes, ImageFormat::Jpeg).expect("what was just encoded")
 }
 
+/// Where a dark mark lies: the centroid of the light that is missing, in one channel (red 0, green
+/// 1, blue 2), within a square of `2 half` px about a place. What is missing is counted from the
+/// brightest of the square's rim, so the square must hold the mark whole and nothing else. Px from
+/// the picture's top left corner; nothing where there is no mark or the square leaves the picture.
+pub fn dark_centroid(
+    picture: &RgbImage,
+    channel: usize,
+    about: [f64; 2],
+    half: f64,
+) -> Option<[f64; 2]> {
+    let [left, top] = about.map(|c| (c - half).round());
+    let [right, bottom] = about.map(|c| (c + half).round());
+    if left < 0.0 || top < 0.0 {
+        return None;
+    }
+    let (left, top, right, bottom) = (left as u32, top as u32, right as u32, bottom as u32);
+    if right > picture.width() || bottom > picture.height() || left >= right || top >= bottom {
+        return None;
+    }
+    let light = |x: u32, y: u32| f64::from(linear_of(picture.get_pixel(x, y).0[channel]));
+    let across = (left..right).flat_map(|x| [light(x, top), light(x, bottom - 1)]);
+    let down = (top..bottom).flat_map(|y| [light(left, y), light(right - 1, y)]);
+    let ground = across.chain(down).fold(0.0, f64::max);
+    let (mut sum, mut sx, mut sy) = (0.0, 0.0, 0.0);
+    for y in top..bottom {
+        for x in left..right {
+            let missing = ground - light(x, y);
+            sum += missing;
+            sx += missing * (f64::from(x) + 0.5);
+            sy += missing * (f64::from(y) + 0.5);
+        }
+    }
+    (sum > 1.0).then(|| [sx / sum, sy / sum])
+}
+
 /// A picture of painted codes.
 pub(crate) fn picture_of(codes: Vec<u16>, canvas: &Canvas) -> DynamicImage {
     let (w, h) = (canvas.width as u32, canvas.height as u32);
@@ -87,6 +123,28 @@ pub(crate) fn picture_of(codes: Vec<u16>, canvas: &Canvas) -> DynamicImage {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_centroid_of_a_block_is_its_middle() {
+        let block = |x: u32, y: u32| (10..14).contains(&x) && (20..26).contains(&y);
+        let picture = RgbImage::from_fn(40, 40, |x, y| {
+            image::Rgb([255, if block(x, y) { 0 } else { 255 }, 255])
+        });
+        assert_eq!(
+            dark_centroid(&picture, 1, [13.0, 22.0], 8.0),
+            Some([12.0, 23.0])
+        );
+        assert_eq!(
+            dark_centroid(&picture, 0, [13.0, 22.0], 8.0),
+            None,
+            "no mark in red"
+        );
+        assert_eq!(
+            dark_centroid(&picture, 1, [2.0, 22.0], 8.0),
+            None,
+            "beyond the edge"
+        );
+    }
 
     /// The check value of CRC-32 for the digits 1 to 9, as catalogues of CRCs give it.
     #[test]

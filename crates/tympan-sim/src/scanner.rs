@@ -171,7 +171,7 @@ impl Scanner {
             depth: self.depth,
         };
         let face = Face::new(sheet, side, px_per_mm);
-        let to_front = sheet.from_side(side);
+        let to_front = sheet.side_to_front(side);
         let (around, in_holes) = match self.backing {
             Backing::Dark => (BLACK, BLACK),
             Backing::White => (FOAM, FOAM),

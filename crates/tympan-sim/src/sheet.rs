@@ -165,7 +165,7 @@ impl PrintedSheet {
     /// The centres of the holes as they lie on one side, in that side's own frame.
     pub fn holes_on(&self, side: Side) -> Vec<[f64; 2]> {
         // Turning over is its own inverse.
-        let to_side = self.from_side(side);
+        let to_side = self.side_to_front(side);
         self.holes
             .iter()
             .map(|hole| to_side.at(hole.centre))
@@ -234,7 +234,7 @@ impl PrintedSheet {
     /// Holes are black.
     pub fn view(&self, side: Side, px_per_mm: f64) -> RgbImage {
         let face = Face::new(self, side, px_per_mm);
-        let to_sheet = self.from_side(side);
+        let to_sheet = self.side_to_front(side);
         let canvas = self.square_canvas(px_per_mm);
         let place = |x: f64, y: f64| face.node(to_sheet.at([x / px_per_mm, y / px_per_mm]));
         let shade = |node: &paint::Node, _: f64, _: f64| {
@@ -276,7 +276,7 @@ impl PrintedSheet {
     }
 
     /// From a side's own sheet coordinates to the front frame's.
-    pub(crate) fn from_side(&self, side: Side) -> Linear {
+    pub(crate) fn side_to_front(&self, side: Side) -> Linear {
         match side {
             Side::Front => Linear::IDENTITY,
             Side::Back => turned_over(self.flip, self.actual),
