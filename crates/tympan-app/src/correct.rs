@@ -353,7 +353,7 @@ fn pages_in(items: &[Item], sources: &[Source], place: Place) -> Result<Vec<Page
                         Some(Pages::read(&source.file, source.password.as_deref())?);
                 }
                 match &open[item.source] {
-                    Some(pages) => printed_centre(pages, item.page)?,
+                    Some(pages) => printed_centre(pages, item.page - 1)?,
                     None => None,
                 }
             } else {
@@ -368,7 +368,7 @@ fn pages_in(items: &[Item], sources: &[Source], place: Place) -> Result<Vec<Page
         .collect()
 }
 
-/// The middle of all that is printed on a page, from a picture of it at 4 pixels per mm. `None`
+/// The middle of all that is printed on a page (counted from 0), from a picture of it at 4 pixels per mm. `None`
 /// for a blank page.
 fn printed_centre(pages: &Pages, page: usize) -> Result<Option<Point<Page>>, Refusal> {
     const PX_PER_MM: f64 = 4.0;

@@ -7,17 +7,19 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use serde::Serialize;
-use tympan_game::sheets::{deck_sheets, tile_sheets};
+use tympan_game::sheets::{Grid, deck_sheets, tile_sheets};
+use tympan_game::{BLEED, CARD};
 use tympan_pdf::draw::{self, Meta};
 use tympan_pdf::raster::{Pages, View};
 use tympan_sheet::drawing::Drawing;
-use tympan_sheet::{Flip, Paper, Side, Size};
+use tympan_sheet::{Back, Flip, Paper, Point, Side, Size};
 use tympan_sim::{Hole, Media, Page as Raster, Placement, PrintedSheet, Printer, Rng, Scatter};
 
 use crate::correct::{self, Asked, Request, Sides};
 use crate::files;
 use crate::measure::{self, SetUp, Store};
 use crate::pages::BackPages;
+use crate::picture::line;
 use crate::plan::Place;
 use crate::refusal::Refusal;
 use crate::report::{self, Design};
@@ -30,6 +32,8 @@ const SHEETS: u32 = 3;
 const AIM_MM: f64 = 0.15;
 /// Sharpness of the pictures of printed sheets.
 const PX_PER_MM: f64 = 8.0;
+/// The colour of the lines that sheets are cut along.
+const CUT: image::Rgb<u8> = image::Rgb([220, 30, 30]);
 /// The set-up's name.
 const SETUP: &str = "demo printer";
 
@@ -192,8 +196,8 @@ impl Demo<'_> {
         let mut table = String::from("sheet,place,what the grid on the back says\n");
         for number in 1..=SHEETS {
             // All fronts come first in the file, then all backs.
-            let front = raster(&pages, number as usize)?;
-            let back = raster(&pages, (number + SHEETS) as usize)?;
+            let front = raster(&pages, number as usize - 1)?;
+            let back = raster(&pages, (number + SHEETS) as usize - 1)?;
             let sheet = printer.print(u64::from(number), &front, &back);
             let mut rng = Rng::stream(SEED, u64::from(number));
             let mut holes = Vec::new();
@@ -249,13 +253,14 @@ impl Demo<'_> {
         Ok(())
     }
 
-    /// The first sheet of the deck as it comes out before and after.
+    /// The back of the deck's first sheet as it comes out before and after, with the lines along
+    /// which the fronts' trim marks have it cut.
     fn compare(&mut self) -> Result<(), Refusal> {
         for (pdf, picture, what) in [
             (
                 "deck-a4.pdf",
                 "before.png",
-                "a back as this printer prints it, and where it should be",
+                "a printed back, and the lines it will be cut along",
             ),
             (
                 "deck-a4-corrected.pdf",
@@ -264,12 +269,21 @@ impl Demo<'_> {
             ),
         ] {
             let pages = Pages::read(&self.folder.join(pdf), None)?;
-            let (front, back) = (raster(&pages, 1)?, raster(&pages, 2)?);
-            let sheet = printer(front.size(), Flip::Sideways).print(11, &front, &back);
-            let through = sheet.seen_through(PX_PER_MM);
+            let (front, back) = (raster(&pages, 0)?, raster(&pages, 1)?);
+            let size = pages.size(0)?;
+            let sheet = printer(size, Flip::Sideways).print(11, &front, &back);
+            let mut view = sheet.view(Side::Back, PX_PER_MM);
+            let grid = Grid::fitting(size, CARD, BLEED);
+            for cell in 0..grid.cells() {
+                let corners = grid.trim_of(cell).corners();
+                let cut = corners.map(|corner| sheet.turn_over(sheet.front(corner)));
+                for (from, to) in cut.iter().zip(cut.iter().cycle().skip(1)) {
+                    let px = |p: &Point<Back>| (p.x * PX_PER_MM, p.y * PX_PER_MM);
+                    line(&mut view, px(from), px(to), CUT);
+                }
+            }
             let path = self.folder.join(picture);
-            through
-                .save(&path)
+            view.save(&path)
                 .map_err(|e| Refusal::new(e.to_string(), "check the disk"))?;
             self.files.push((picture.into(), what.into()));
         }
@@ -333,7 +347,7 @@ fn read_me(folder: &Path) -> String {
          \n\
          \u{20}    tympan --data my-data correct {folder}/deck-a4.pdf -o deck.pdf --setup \"{SETUP}\"\n\
          \n\
-         before.png and after.png show the first sheet as if held against the light: the front in\n\
-         cyan, the back behind it in magenta.\n"
+         before.png and after.png show a printed back and, as red lines, where the trim marks on its\n\
+         front will have it cut.\n"
     )
 }

@@ -16,7 +16,7 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
         _ => Path::new("."),
     };
     let fail = |e: &std::io::Error| Refusal::file("write", path, e);
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
+    let mut file = new_beside(folder).map_err(|e| fail(&e))?;
     file.write_all(bytes)
         .and_then(|()| file.as_file().sync_all())
         .map_err(|e| fail(&e))?;
@@ -26,6 +26,18 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
         let _ = folder.sync_all();
     }
     Ok(())
+}
+
+/// A temporary file that becomes an ordinary one of the user's, with the usual permissions.
+fn new_beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // The system takes away what the user's mask says.
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }
 
 /// Reads a whole text file of moderate size.

@@ -246,7 +246,7 @@ fn circle(picture: &mut RgbImage, (x, y): (f64, f64), radius: f64, ink: Rgb<u8>)
 }
 
 /// A line two pixels wide.
-fn line(picture: &mut RgbImage, from: (f64, f64), to: (f64, f64), ink: Rgb<u8>) {
+pub(crate) fn line(picture: &mut RgbImage, from: (f64, f64), to: (f64, f64), ink: Rgb<u8>) {
     let length = (to.0 - from.0).hypot(to.1 - from.1).min(10_000.0);
     let steps = length.ceil().max(1.0) as u32;
     for i in 0..=steps {

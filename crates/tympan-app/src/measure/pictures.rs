@@ -145,7 +145,7 @@ fn decode(file: &Path) -> Result<Result<Vec<Luma>, RefusalReport>, Refusal> {
 fn scanned_pdf(bytes: Vec<u8>) -> Result<Vec<Luma>, Refusal> {
     let pages = Pages::open(bytes, None)?;
     let mut pictures = Vec::new();
-    for page in 1..=pages.count() {
+    for page in 0..pages.count() {
         let grey = pages.grey(page, &View::dpi(PDF_DPI))?;
         let (width, height) = (grey.width() as usize, grey.height() as usize);
         pictures.extend(Luma::new(width, height, grey.into_raw()));

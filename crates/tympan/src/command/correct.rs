@@ -11,8 +11,8 @@ use tympan_app::words::{self, OnBack};
 use crate::args::{Cli, Correct};
 use crate::say;
 
-/// Pages named one by one in the answer; the rest is summed up.
-const PAGES_TOLD: usize = 12;
+/// Pages that are treated alike are told together, up to so many kinds.
+const GROUPS_TOLD: usize = 12;
 
 pub(crate) fn run(cli: &Cli, args: &Correct) -> Result<(), Refusal> {
     let asked = asked(args)?;
@@ -124,39 +124,39 @@ fn in_words(outcome: &Outcome) -> String {
         if outcome.pages.len() == 1 { "" } else { "s" },
         moved.len()
     );
-    for page in moved.iter().take(PAGES_TOLD) {
+    let mut groups: Vec<(Vec<usize>, &PageOutcome)> = Vec::new();
+    for page in moved {
+        let alike = |other: &PageOutcome| {
+            other.side == page.side && other.in_words == page.in_words && other.lost == page.lost
+        };
+        match groups.iter_mut().find(|(_, first)| alike(first)) {
+            Some((pages, _)) => pages.push(page.page),
+            None => groups.push((vec![page.page], page)),
+        }
+    }
+    for (pages, page) in groups.iter().take(GROUPS_TOLD) {
         text.push_str(&format!(
-            "  page {:<3} {:<6} {}",
-            page.page, page.side, page.in_words
+            "  {}s, {}: {}\n",
+            page.side,
+            numbers(pages),
+            page.in_words
         ));
         for loss in &page.lost {
-            text.push_str(&format!("\n           {loss}"));
+            text.push_str(&format!("    {loss}\n"));
         }
-        text.push('\n');
     }
-    if moved.len() > PAGES_TOLD {
-        let rest = &moved[PAGES_TOLD..];
-        let last = moved[PAGES_TOLD - 1];
-        let alike = rest.iter().all(|page| {
-            page.in_words == last.in_words
-                || moved
-                    .iter()
-                    .take(PAGES_TOLD)
-                    .any(|p| p.in_words == page.in_words)
-        });
-        let how = if alike {
-            "in the same way"
-        } else {
-            "as --json tells"
-        };
-        text.push_str(&format!("  and {} more pages {how}\n", rest.len()));
-        let losing = rest.iter().filter(|page| !page.lost.is_empty()).count();
-        if losing > 0 {
-            text.push_str(&format!(
-                "  {losing} of them lose something at an edge: see --json\n"
-            ));
-        }
+    if groups.len() > GROUPS_TOLD {
+        text.push_str("  and more: --json tells all\n");
     }
     text.push_str("Print it at actual size (100 %), never fitted to the page.");
     text
+}
+
+/// `page 2`, or `pages 2, 4, 6 …` where there are many.
+fn numbers(pages: &[usize]) -> String {
+    const SHOWN: usize = 8;
+    let shown: Vec<String> = pages.iter().take(SHOWN).map(ToString::to_string).collect();
+    let more = if pages.len() > SHOWN { " …" } else { "" };
+    let s = if pages.len() == 1 { "" } else { "s" };
+    format!("page{s} {}{more}", shown.join(", "))
 }
