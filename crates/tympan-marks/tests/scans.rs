@@ -1,28 +1,46 @@
-//! Reading simulated pairs of scans.
+//! Reading simulated pictures of printed test sheets.
+//!
+//! The sheets are rendered by the renderer in `support`, printed, scanned and photographed by
+//! `tympan-sim`, which knows nothing of the reader. How well readings do over many sheets is
+//! measured by the example `picture_accuracy`; here are one or two of each kind.
 
 mod support;
 
-use support::{A4, luma, pages, sheet};
-use tympan_marks::picture::{Expected, Outcome, Reading, Refusal, read};
-use tympan_sheet::{Flip, Front, LeadingEdge, Point, Side, Size};
-use tympan_sim::{OnBed, Printer, PrintedSheet, Rng, Scanner, office_punch};
+use support::{A4, a4, luma, pages, sheet};
+use tympan_marks::picture::{Expected, Luma, Outcome, Reading, Refusal, Warning, Way, read};
+use tympan_sheet::{Flip, Front, LeadingEdge, Point, QuarterTurn, Side};
+use tympan_sim::{
+    Backing, Backlight, Camera, Corner, Fold, OnBed, Pose, PrintedSheet, Printer, Rng, Scanner,
+    office_punch, office_punch_twice,
+};
+
+const DPI: f64 = 200.0;
 
 /// One printed sheet of a faulty printer.
-fn printed(paper: Size, flip: Flip, seed: u64) -> PrintedSheet {
-    let pages = pages(&sheet(paper, flip, "K7Q2", 3));
-    Printer::faulty(seed, paper, flip).print(seed, &pages[0], &pages[1])
+fn printed(flip: Flip, seed: u64) -> PrintedSheet {
+    let [front, back] = a4(flip);
+    Printer::faulty(seed, A4, flip).print(seed, front, back)
 }
 
-fn two_scans(printed: &PrintedSheet, scanner: &Scanner, lies: [OnBed; 2]) -> Vec<Outcome> {
-    let pictures = [
-        luma(&scanner.scan(printed, Side::Front, &lies[0]).image),
-        luma(&scanner.scan(printed, Side::Back, &lies[1]).image),
-    ];
-    read(&pictures, &Expected::default())
+fn punched(sheet: PrintedSheet, seed: u64) -> PrintedSheet {
+    let mut rng = Rng::new(seed);
+    let mut holes = office_punch(A4, LeadingEdge::Left, &mut rng);
+    holes.extend(office_punch(A4, LeadingEdge::Right, &mut rng));
+    sheet.punched(holes)
 }
 
-fn by_hand(seed: u64) -> [OnBed; 2] {
-    [OnBed::by_hand(2 * seed), OnBed::by_hand(2 * seed + 1)]
+fn scan(sheet: &PrintedSheet, side: Side, scanner: &Scanner, lie: &OnBed) -> Luma {
+    luma(&scanner.scan(sheet, side, lie).image)
+}
+
+fn two_scans(sheet: &PrintedSheet, scanner: &Scanner) -> [Luma; 2] {
+    Side::BOTH.map(|side| scan(sheet, side, scanner, &OnBed::by_hand(side as u64)))
+}
+
+fn photo(sheet: &PrintedSheet, facing: Side, contrast: f64, seed: u64) -> Luma {
+    let camera = Camera::phone(seed);
+    let pose = Pose::by_hand(&camera, A4, seed);
+    luma(&camera.photo(sheet, facing, &pose, &Backlight::window(contrast, A4, seed)).image)
 }
 
 fn reading(outcomes: Vec<Outcome>) -> Reading {
@@ -31,65 +49,232 @@ fn reading(outcomes: Vec<Outcome>) -> Reading {
     outcome.result.unwrap_or_else(|refusal| panic!("{refusal}"))
 }
 
-fn refusal(outcomes: Vec<Outcome>) -> Refusal {
-    let outcome = outcomes.into_iter().next().expect("one");
-    match outcome.result {
-        Err(refusal) => refusal,
+/// The word of the refusal that all pictures met.
+fn refusal(outcomes: Vec<Outcome>) -> &'static str {
+    let code = |outcome: &Outcome| match &outcome.result {
+        Err(refusal) => {
+            assert!(!refusal.to_string().is_empty() && !refusal.hint().is_empty());
+            refusal.code()
+        }
         Ok(reading) => panic!("accepted: {:?}, {:?}", reading.parts(), reading.warnings),
-    }
+    };
+    let codes: Vec<_> = outcomes.iter().map(code).collect();
+    assert!(codes.windows(2).all(|w| w[0] == w[1]), "{codes:?}");
+    codes[0]
 }
 
-/// How far a reading is from the truth: its points' mean error (mm) and their common tilt
-/// (radians). A printer's bend, which no affine field shows, cancels so.
-fn errors(reading: &Reading, printed: &PrintedSheet) -> [f64; 3] {
+fn default_read(pictures: &[Luma]) -> Vec<Outcome> {
+    read(pictures, &Expected::default())
+}
+
+/// Shift within `mm` and tilt within `degrees` of the truth, over the points that were read; and
+/// within four of the uncertainties that the reading states.
+fn check(reading: &Reading, sheet: &PrintedSheet, mm: f64, degrees: f64) {
     let centre: Point<Front> = reading.paper.centre();
     let n = reading.points.len() as f64;
     let (mut x, mut y, mut turn, mut square) = (0.0, 0.0, 0.0, 0.0);
     for point in &reading.points {
-        let off = point.error - printed.register_error(point.at);
+        let off = point.error - sheet.register_error(point.at);
         let q = point.at - centre;
         x += off.x / n;
         y += off.y / n;
         turn += q.x * off.y - q.y * off.x;
         square += q.x * q.x + q.y * q.y;
     }
-    [x, y, turn / square]
-}
-
-fn check(reading: &Reading, printed: &PrintedSheet, most: [f64; 2]) {
-    let [x, y, tilt] = errors(reading, printed);
-    let sd = reading.uncertainty();
-    println!(
-        "{:?} off {x:.4} {y:.4} mm {:.4}°, said {:.4} {:.4} {:.4}°, rest {:.1} µm, {:?}",
-        reading.way,
-        tilt.to_degrees(),
-        sd[0],
-        sd[1],
-        sd[2].to_degrees(),
-        reading.residual_um,
-        reading.warnings
-    );
-    assert!(x.hypot(y) < most[0], "{x} {y}");
-    assert!(tilt.to_degrees().abs() < most[1], "{}°", tilt.to_degrees());
+    let tilt = turn / square;
+    let [sx, sy, st] = reading.uncertainty();
+    let said = format!("{x:.4} ±{sx:.4}, {y:.4} ±{sy:.4}, {tilt:.6} ±{st:.6}");
+    assert!(x.hypot(y) < mm && tilt.to_degrees().abs() < degrees, "{said}");
+    assert!(x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st, "{said}");
 }
 
 #[test]
 fn holes_tie_two_scans_together() {
-    for seed in 0..2 {
-        let mut rng = Rng::new(seed);
-        let flip = [Flip::Sideways, Flip::Endways][seed as usize % 2];
-        let mut holes = office_punch(A4, LeadingEdge::Left, &mut rng);
-        holes.extend(office_punch(A4, LeadingEdge::Right, &mut rng));
-        let printed = printed(A4, flip, seed).punched(holes);
-        let scanner = Scanner::usual(seed, 300.0);
-        let reading = reading(two_scans(&printed, &scanner, by_hand(seed)));
-        check(&reading, &printed, [0.06, 0.02]);
+    for flip in [Flip::Sideways, Flip::Endways] {
+        let sheet = punched(printed(flip, 3), 3);
+        let scanner = Scanner { backing: Backing::Dark, ..Scanner::usual(3, DPI) };
+        let reading = reading(default_read(&two_scans(&sheet, &scanner)));
+        assert!(matches!(reading.way, Way::TwoScans { holes: 4, .. }), "{:?}", reading.way);
+        check(&reading, &sheet, 0.07, 0.02);
+        let (shift, _) = reading.parts();
+        let truth = sheet.register_error(A4.centre());
+        assert!((shift - truth).length() < 0.12, "the sign of {flip}: {shift:?}, {truth:?}");
     }
 }
 
 #[test]
-fn edges_tie_two_scans_together() {
-    let printed = printed(A4, Flip::Sideways, 5);
-    let reading = reading(two_scans(&printed, &Scanner::usual(5, 300.0), by_hand(5)));
-    check(&reading, &printed, [0.06, 0.02]);
+fn edges_tie_two_scans_together_and_show_each_sides_own_place() {
+    let sheet = printed(Flip::Sideways, 5);
+    let reading = reading(default_read(&two_scans(&sheet, &Scanner::usual(5, DPI))));
+    assert!(matches!(reading.way, Way::TwoScans { holes: 0, edges: 4 }), "{:?}", reading.way);
+    assert!(reading.warnings.contains(&Warning::EdgesOnly));
+    check(&reading, &sheet, 0.08, 0.02);
+    let centre: Point<Front> = A4.centre();
+    let front = reading.placements[0].expect("edges show the front's place");
+    let truth = sheet.front(centre) - centre;
+    assert!((front.shift.x - truth.x).hypot(front.shift.y - truth.y) < 0.1, "{front:?} {truth:?}");
+    let back = reading.placements[1].expect("edges show the back's place");
+    let centre = A4.centre();
+    let truth = sheet.back(centre) - centre;
+    assert!((back.shift.x - truth.x).hypot(back.shift.y - truth.y) < 0.1, "{back:?} {truth:?}");
+}
+
+#[test]
+fn scans_may_lie_any_way_round_and_come_in_any_order() {
+    let sheet = punched(printed(Flip::Sideways, 7), 7);
+    let scanner = Scanner::usual(7, DPI);
+    let lie = |turn| OnBed { turn, ..OnBed::by_hand(9) };
+    let back = scan(&sheet, Side::Back, &scanner, &lie(QuarterTurn::Upright));
+    for (turn, warning) in [
+        (QuarterTurn::Half, Warning::HalfTurn),
+        (QuarterTurn::Anticlockwise, Warning::QuarterTurn),
+    ] {
+        let front = scan(&sheet, Side::Front, &scanner, &lie(turn));
+        let reading = reading(default_read(&[back.clone(), front]));
+        assert!(reading.warnings.contains(&warning), "{:?}", reading.warnings);
+        check(&reading, &sheet, 0.12, 0.04);
+    }
+}
+
+#[test]
+fn a_folded_corner_makes_a_reading_no_worse_than_it_says() {
+    let fold = Fold { corner: Corner::TopLeft, legs: [30.0, 25.0], onto: Side::Front };
+    let sheet = printed(Flip::Sideways, 11).folded(fold);
+    let reading = reading(default_read(&two_scans(&sheet, &Scanner::usual(11, DPI))));
+    check(&reading, &sheet, 0.1, 0.03);
+}
+
+#[test]
+fn a_photo_against_the_light_reads_from_either_side() {
+    for (facing, flip) in [(Side::Front, Flip::Sideways), (Side::Back, Flip::Endways)] {
+        let sheet = printed(flip, 13);
+        let expected = Expected { caliper_mm: Some(0.25), ..Expected::default() };
+        let reading = reading(read(&[photo(&sheet, facing, 0.1, 13)], &expected));
+        assert_eq!(reading.way, Way::Photo { facing });
+        check(&reading, &sheet, 0.08, 0.04);
+    }
+}
+
+#[test]
+fn a_mirrored_scan_is_refused() {
+    let sheet = punched(printed(Flip::Sideways, 1), 1);
+    let scanner = Scanner { mirrored: true, ..Scanner::usual(1, DPI) };
+    assert_eq!(refusal(default_read(&two_scans(&sheet, &scanner))), "mirrored");
+}
+
+#[test]
+fn the_same_side_twice_is_refused() {
+    let sheet = punched(printed(Flip::Sideways, 1), 1);
+    let scanner = Scanner::usual(1, DPI);
+    let pictures = [1, 2].map(|k| scan(&sheet, Side::Front, &scanner, &OnBed::by_hand(k)));
+    assert_eq!(refusal(default_read(&pictures)), "same_side_twice");
+}
+
+#[test]
+fn a_front_on_both_sides_is_refused() {
+    let [front, _] = a4(Flip::Sideways);
+    let sheet = Printer::faulty(2, A4, Flip::Sideways).print(2, front, front);
+    let sheet = sheet.punched(office_punch(A4, LeadingEdge::Left, &mut Rng::new(2)));
+    assert_eq!(refusal(default_read(&two_scans(&sheet, &Scanner::usual(2, DPI)))), "printed_twice");
+}
+
+#[test]
+fn front_and_back_of_different_sheets_are_refused() {
+    let other = pages(&sheet(A4, Flip::Sideways, "K7Q2", 4));
+    let scanner = Scanner::usual(1, DPI);
+    let printer = Printer::faulty(1, A4, Flip::Sideways);
+    let front = scan(&printed(Flip::Sideways, 1), Side::Front, &scanner, &OnBed::by_hand(1));
+    let back = printer.print(2, &other[0], &other[1]);
+    let back = scan(&back, Side::Back, &scanner, &OnBed::by_hand(2));
+    assert_eq!(refusal(default_read(&[front, back])), "different_sheets");
+}
+
+#[test]
+fn holes_of_different_sheets_are_refused_though_the_numbers_agree() {
+    let scanner = Scanner::usual(1, DPI);
+    let [a, b] = [1, 2].map(|seed| {
+        let holes = office_punch_twice(A4, &mut Rng::new(seed));
+        printed(Flip::Sideways, 1).punched(holes)
+    });
+    let pictures = [
+        scan(&a, Side::Front, &scanner, &OnBed::by_hand(1)),
+        scan(&b, Side::Back, &scanner, &OnBed::by_hand(2)),
+    ];
+    assert_eq!(refusal(default_read(&pictures)), "different_sheets");
+}
+
+#[test]
+fn another_set_ups_sheet_and_another_papers_are_refused() {
+    let sheet = punched(printed(Flip::Sideways, 1), 1);
+    let pictures = two_scans(&sheet, &Scanner::usual(1, DPI));
+    let other = Expected { setup: Some("OTHER".parse().expect("a code")), ..Expected::default() };
+    assert_eq!(refusal(read(&pictures, &other)), "other_setup");
+    let other = Expected { paper: Some(support::LETTER), ..Expected::default() };
+    assert_eq!(refusal(read(&pictures, &other)), "other_paper");
+    let other = Expected { flip: Some(Flip::Endways), ..Expected::default() };
+    assert_eq!(refusal(read(&pictures, &other)), "other_flip");
+}
+
+#[test]
+fn a_scaled_print_is_refused_by_its_edges() {
+    let [front, back] = a4(Flip::Sideways);
+    let printer = Printer { scale: 0.9589, ..Printer::faulty(1, A4, Flip::Sideways) };
+    let sheet = printer.print(1, front, back);
+    assert_eq!(refusal(default_read(&two_scans(&sheet, &Scanner::usual(1, DPI)))), "scaled");
+}
+
+#[test]
+fn a_back_printed_with_the_wrong_flip_is_refused() {
+    let [front, back] = a4(Flip::Sideways);
+    let wrong = Printer { flip: Flip::Endways, ..Printer::faulty(1, A4, Flip::Sideways) };
+    let sheet = wrong.print(1, front, back);
+    let scanner = Scanner::usual(1, DPI);
+    let by_edges = default_read(&two_scans(&sheet, &scanner));
+    assert_eq!(refusal(by_edges), "wrong_flip", "what shines through tells");
+    let sheet = sheet.punched(office_punch(A4, LeadingEdge::Left, &mut Rng::new(1)));
+    assert_eq!(refusal(default_read(&two_scans(&sheet, &scanner))), "wrong_flip", "holes tell");
+}
+
+#[test]
+fn a_white_ground_without_holes_is_refused() {
+    let scanner = Scanner { backing: Backing::White, ..Scanner::usual(1, DPI) };
+    let pictures = two_scans(&printed(Flip::Sideways, 1), &scanner);
+    assert_eq!(refusal(default_read(&pictures)), "no_link");
+}
+
+#[test]
+fn half_a_sheet_is_refused() {
+    let sheet = printed(Flip::Sideways, 1);
+    let lie = OnBed { crop: [0.0, 0.0, 0.0, 0.5], ..OnBed::by_hand(1) };
+    let picture = scan(&sheet, Side::Front, &Scanner::usual(1, DPI), &lie);
+    assert_eq!(refusal(default_read(&[picture])), "cropped");
+}
+
+#[test]
+fn one_side_alone_is_not_enough() {
+    let picture = scan(
+        &printed(Flip::Sideways, 1),
+        Side::Back,
+        &Scanner { jpeg: Some(60), ..Scanner::usual(1, 100.0) },
+        &OnBed::by_hand(1),
+    );
+    let outcome = default_read(&[picture]);
+    assert!(matches!(outcome[0].result, Err(Refusal::OtherSideMissing(Side::Back))), "{outcome:?}");
+}
+
+#[test]
+fn opaque_stock_in_a_photo_is_refused() {
+    let sheet = printed(Flip::Sideways, 1);
+    assert_eq!(refusal(default_read(&[photo(&sheet, Side::Front, 0.0005, 1)])), "too_faint");
+}
+
+#[test]
+fn pictures_of_other_things_are_refused() {
+    let plain = Luma::new(800, 600, vec![230; 480_000]).expect("all pixels");
+    let noise: Vec<u8> =
+        (0..480_000_u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+    let noise = Luma::new(800, 600, noise).expect("all pixels");
+    let tiny = Luma::new(1, 1, vec![0]).expect("one pixel");
+    let empty = Luma::new(0, 0, Vec::new()).expect("no pixels");
+    assert_eq!(refusal(default_read(&[plain, noise, tiny, empty])), "not_a_test_sheet");
 }

@@ -1,6 +1,6 @@
 //! A reading from one scan of each side.
 
-use tympan_sheet::{Front, Page, Point, Side, Vector};
+use tympan_sheet::{Flip, Front, Page, Point, Side, Vector};
 
 use super::edges::{Edge, Which};
 use super::link::{Link, Physical, link};
@@ -59,10 +59,11 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     let points: Vec<_> = points.into_iter().zip(kept).filter(|(_, k)| *k).map(|(p, _)| p).collect();
 
     let mut shared = link.covariance;
-    let front_residual = f.view.residual / f.view.scale();
-    let back_residual = b.view.residual / b.view.scale();
-    add_unevenness(&mut shared, front_residual, f.view.marks.len());
-    add_unevenness(&mut shared, back_residual, b.view.marks.len());
+    for view in [&f.view, &b.view] {
+        let [x, y] = view.uneven.map(|px| px / view.scale());
+        add_unevenness(&mut shared, x.hypot(y) / 2.0_f64.sqrt(), view.marks.len());
+    }
+    add_carriage(&mut shared, &f.view, &b.view, &link);
     let places: Vec<Point<Front>> = points.iter().map(|p| p.0).collect();
     let (link_covariance, extra) = split_covariance(&shared, &places, paper);
     let variance = residual.powi(2).max(0.003_f64.powi(2)) + extra;
@@ -122,6 +123,28 @@ pub(super) fn add_unevenness(shared: &mut [[f64; 6]; 6], residual: f64, marks: u
     let lever = 0.7 * 0.7;
     for (i, row) in shared.iter_mut().enumerate() {
         row[i] += if i < 2 { v } else { v / lever };
+    }
+}
+
+/// What an uneven carriage adds to the shift: holes and edges lie at other places along its way
+/// than the marks on average. It cancels where the same part of the sheet passed at the same place
+/// both times.
+fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, link: &Link) {
+    let lying = |turned: f64| turned.sin().abs() > 0.7;
+    let down = !lying(link.front.turned);
+    let flip = front.geometry.flip();
+    let cancels = match (down, flip) {
+        (true, Flip::Sideways) | (false, Flip::Endways) => link.quarters == 0,
+        (true, Flip::Endways) | (false, Flip::Sideways) => link.quarters == 2,
+    };
+    let share = if cancels { 0.15 } else { 0.8 };
+    for (view, turned) in [(front, link.front.turned), (back, link.back.turned)] {
+        let [mut x, mut y] = view.uneven.map(|px| px / view.scale());
+        if lying(turned) {
+            (x, y) = (y, x);
+        }
+        shared[0][0] += share * x * x;
+        shared[1][1] += share * y * y;
     }
 }
 

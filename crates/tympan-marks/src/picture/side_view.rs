@@ -44,6 +44,9 @@ pub(super) struct SideView {
     pub(super) map: Map<Page, Pixels>,
     /// Distance of the marks from that map, one axis, px (robust sd).
     pub(super) residual: f64,
+    /// What of that is neither affine nor a bend, along the picture's x and y, px (sd): an uneven
+    /// carriage, paper not flat, the marks' own noise.
+    pub(super) uneven: [f64; 2],
     /// Marks lie as in a photo's perspective, not as in a scan.
     pub(super) is_photo: bool,
     /// Typical width of the rims' blur, mm.
@@ -105,6 +108,7 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
     }
     check_count(luma, &geometry, side, &seen, &map)?;
     check_empty_places(luma, &geometry, side, &seen)?;
+    let geometry_centre = geometry.paper().centre();
     let mut blurs: Vec<f64> = seen.iter().map(|s| s.mark.blur).collect();
     Ok(SideView {
         code: first.code.clone(),
@@ -112,6 +116,7 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
         expected,
         map,
         residual,
+        uneven: unevenness(&seen, geometry_centre).unwrap_or([residual; 2]),
         is_photo,
         blur: median(&mut blurs),
         marks: seen,
@@ -234,6 +239,26 @@ pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<b
         result = Some((map, residual, weights.iter().map(|&w| w > 0.05).collect()));
     }
     result
+}
+
+/// What is left of the marks' places along the picture's x and y when a quadratic map has taken
+/// out perspective, bend and stretch, px (sd).
+fn unevenness(seen: &[Seen], centre: Point<Page>) -> Option<[f64; 2]> {
+    let row = |s: &Seen| {
+        let q = (s.nominal - centre) * 0.01;
+        [1.0, q.x, q.y, q.x * q.x, q.y * q.y]
+    };
+    let rest = |value: fn(&Seen) -> f64| {
+        let mut normal = Normal::<5>::default();
+        for s in seen {
+            normal.add(&row(s), value(s), 1.0);
+        }
+        let x = normal.solve()?;
+        let off = |s: &Seen| value(s) - row(s).iter().zip(x).map(|(r, x)| r * x).sum::<f64>();
+        let square: f64 = seen.iter().map(|s| off(s).powi(2)).sum();
+        Some((square / (seen.len() as f64 - 5.0).max(1.0)).sqrt())
+    };
+    Some([rest(|s| s.mark.at.x)?, rest(|s| s.mark.at.y)?])
 }
 
 /// Whether enough marks are there, spread over enough of the sheet. If not, says why.

@@ -2,7 +2,7 @@
 //! lines to a pixel and exact along each line. It shares nothing with the readers.
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use image::{DynamicImage, GrayImage};
 use tympan_marks::picture::Luma;
@@ -36,6 +36,17 @@ pub(crate) fn sheet(paper: Size, flip: Flip, setup: &str, number: u32) -> TestSh
 /// Both sides of a test sheet, rendered.
 pub(crate) fn pages(sheet: &TestSheet) -> [Arc<Page>; 2] {
     Side::BOTH.map(|side| Arc::new(render(&sheet.drawing(side))))
+}
+
+/// Both sides of test sheet 3 of set-up K7Q2 on A4, rendered once.
+pub(crate) fn a4(flip: Flip) -> &'static [Arc<Page>; 2] {
+    static SIDEWAYS: OnceLock<[Arc<Page>; 2]> = OnceLock::new();
+    static ENDWAYS: OnceLock<[Arc<Page>; 2]> = OnceLock::new();
+    let once = match flip {
+        Flip::Sideways => &SIDEWAYS,
+        Flip::Endways => &ENDWAYS,
+    };
+    once.get_or_init(|| pages(&sheet(A4, flip, "K7Q2", 3)))
 }
 
 pub(crate) fn render(drawing: &Drawing) -> Page {
