@@ -104,20 +104,6 @@ pub(crate) fn new_rect(qpdf: &QPdf, rect: &UserRect) -> QPdfObject {
     new_numbers(qpdf, &[rect.x0, rect.y0, rect.x1, rect.y1])
 }
 
-/// A new stream with this content, compressed.
-pub(crate) fn new_compressed(qpdf: &QPdf, content: &[u8]) -> std::io::Result<QPdfStream> {
-    use std::io::Write;
-    // What is very large is worth less than the time to pack it well.
-    let level = if content.len() > 8 << 20 { 1 } else { 6 };
-    let level = flate2::Compression::new(level);
-    let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), level);
-    packer.write_all(content)?;
-    let packed = packer.finish()?;
-    let stream = qpdf.new_stream([]);
-    stream.replace_data(packed, qpdf.new_name("/FlateDecode"), qpdf.new_null());
-    Ok(stream)
-}
-
 /// A dictionary with the same entries; what they refer to is shared.
 pub(crate) fn shallow_copy(qpdf: &QPdf, from: &QPdfDictionary) -> QPdfDictionary {
     let copy = qpdf.new_dictionary();

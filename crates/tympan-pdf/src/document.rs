@@ -11,6 +11,7 @@ use tympan_sheet::Size;
 use crate::crypt;
 use crate::dig;
 use crate::error::{PageFault, PdfError};
+use crate::guard;
 use crate::second;
 use crate::space::{PageSpace, UserRect};
 
@@ -95,7 +96,16 @@ impl Document {
     /// # Errors
     /// Where it cannot be read, is not a PDF, needs another password or has no pages.
     pub fn open(path: impl AsRef<Path>, password: Option<&str>) -> Result<Self, PdfError> {
-        let mut document = Self::open_quietly(path.as_ref(), password)?;
+        let file = path.as_ref().to_path_buf();
+        check_readable(&file)?;
+        if guard::is_bomb(&file).map_err(|source| PdfError::Read {
+            file: file.clone(),
+            source,
+        })? {
+            let reason = "its table of contents unpacks to more than can be held".to_owned();
+            return Err(PdfError::Damaged { file, reason });
+        }
+        let mut document = Self::open_quietly(&file, password)?;
         let damaged = document.is_damaged();
         document.pages_by_other_reader =
             second::count_pages(&document.file, document.bytes, password, damaged);

@@ -6,6 +6,7 @@
 //! cannot undo the matrix.
 
 use std::collections::HashMap;
+use std::io::Write;
 
 use qpdf::{QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfStream, StreamDecodeLevel};
 
@@ -146,27 +147,31 @@ fn content_streams(page: &QPdfDictionary) -> Vec<QPdfStream> {
 }
 
 fn joined(qpdf: &QPdf, streams: &[QPdfStream], room: &mut usize) -> Result<QPdfStream, PageFault> {
-    let mut content = Vec::new();
+    let failed = |e: std::io::Error| PageFault::Other(e.to_string());
+    let bytes: usize = streams.iter().map(|s| length(s) as usize).sum();
+    // What is very large is worth less than the time to pack it well.
+    let level = flate2::Compression::new(if bytes > 2 << 20 { 1 } else { 6 });
+    let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), level);
+    let mut left = inflate::MAX_CONTENT.min(*room);
     for stream in streams {
-        let left = inflate::MAX_CONTENT
-            .min(*room)
-            .saturating_sub(content.len() + 1);
-        if !content.is_empty() {
-            content.push(b'\n');
-        }
-        content.extend(inflate::decoded(stream, left)?);
+        left -= inflate::decode(stream, left, &mut packer)?;
+        packer.write_all(b"\n").map_err(failed)?;
     }
-    *room = room.saturating_sub(content.len());
-    dig::new_compressed(qpdf, &content).map_err(|e| PageFault::Other(e.to_string()))
+    *room = room.saturating_sub(inflate::MAX_CONTENT.min(*room) - left);
+    let form = qpdf.new_stream([]);
+    let packed = packer.finish().map_err(failed)?;
+    form.replace_data(packed, qpdf.new_name("/FlateDecode"), qpdf.new_null());
+    Ok(form)
+}
+
+/// How long a stream says that it is.
+fn length(stream: &QPdfStream) -> u64 {
+    dig::integer(&stream.get_dictionary(), "/Length").map_or(0, |n| n.max(0) as u64)
 }
 
 /// How many bytes the content of a page takes in its file.
 pub(crate) fn content_bytes(page: &QPdfDictionary) -> u64 {
-    let length = |s: &QPdfStream| dig::integer(&s.get_dictionary(), "/Length").unwrap_or(0);
-    content_streams(page)
-        .iter()
-        .map(|s| length(s).max(0) as u64)
-        .sum()
+    content_streams(page).iter().map(length).sum()
 }
 
 /// The bytes of a stream as they stand in the file.

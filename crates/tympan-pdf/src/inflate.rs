@@ -1,5 +1,7 @@
 //! Decoding content streams within bounds.
 
+use std::io::{Read, Write};
+
 use hayro::hayro_syntax::Pdf;
 use hayro::hayro_syntax::object::Object;
 use qpdf::{QPdfArray, QPdfScalar, StreamDecodeLevel};
@@ -11,44 +13,93 @@ use crate::form::raw;
 
 /// The most that one page's content may decode to. The largest honest maps and drawings stay well
 /// below it.
-pub(crate) const MAX_CONTENT: usize = 128 << 20;
+pub(crate) const MAX_CONTENT: usize = 256 << 20;
 
 /// The most that the contents of all pages of a job may decode to, where they must be decoded.
 pub(crate) const MAX_ALL_CONTENT: usize = 1 << 30;
 
-/// A content stream, decoded, but never more than `room` bytes.
+/// Decodes a content stream to `out`, but never more than `room` bytes; how many it were.
 ///
-/// Where the strict reader gives up, the lenient one says what can be decoded, as viewers would
-/// show; where that is nothing either, the page is refused rather than left blank.
-pub(crate) fn decoded(stream: &QPdfStream, room: usize) -> Result<Vec<u8>, PageFault> {
+/// A stream in the filter of common use passes through piece by piece; where it is damaged, what
+/// comes before the damage counts, as in viewers. Where a stream gives nothing at all, the lenient
+/// reader is asked, and where that has no answer either, the page is refused rather than left
+/// blank.
+pub(crate) fn decode(
+    stream: &QPdfStream,
+    room: usize,
+    out: &mut impl Write,
+) -> Result<usize, PageFault> {
     let packed = raw(stream).ok_or(PageFault::Content)?;
-    if packed.is_empty() {
-        return Ok(packed);
-    }
     let about = stream.get_dictionary();
     let filters = filters(&about);
-    if filters.is_empty() {
-        return if packed.len() <= room {
-            Ok(packed)
-        } else {
-            Err(PageFault::TooLarge)
-        };
+    if packed.is_empty() || filters.is_empty() {
+        return put(&packed, room, out);
     }
-    if !fits(&filters, &packed, room) {
+    if let ([only], false) = (filters.as_slice(), about.has("/DecodeParms")) {
+        if is_flate(only) {
+            match inflate(&packed, room, out)? {
+                0 => {}
+                written => return Ok(written),
+            }
+        }
+    }
+    let growth: Option<f64> = filters.iter().map(|f| most(f)).product();
+    let growth = growth.ok_or(PageFault::Content)?;
+    let surely_fits = packed.len() as f64 * growth <= room as f64;
+    if !surely_fits && packed.len() > MAX_UNSURE {
         return Err(PageFault::TooLarge);
     }
-    if let Ok(data) = stream.get_data(StreamDecodeLevel::Generalized) {
-        return Ok(if data.is_empty() {
-            Vec::new()
-        } else {
-            data.to_vec()
-        });
+    match stream.get_data(StreamDecodeLevel::Specialized) {
+        Ok(data) if data.is_empty() => Ok(0),
+        Ok(data) => put(&data, room, out),
+        Err(_) if surely_fits => put(
+            &leniently(&about, &packed).ok_or(PageFault::Content)?,
+            room,
+            out,
+        ),
+        Err(_) => Err(PageFault::Content),
     }
-    let content = leniently(&about, &packed).ok_or(PageFault::Content)?;
-    if content.len() <= room {
-        Ok(content)
-    } else {
-        Err(PageFault::TooLarge)
+}
+
+/// Streams in filters that cannot be decoded piece by piece may be so long though nobody knows
+/// how long they become.
+const MAX_UNSURE: usize = 128 << 10;
+
+fn put(data: &[u8], room: usize, out: &mut impl Write) -> Result<usize, PageFault> {
+    if data.len() > room {
+        return Err(PageFault::TooLarge);
+    }
+    out.write_all(data)
+        .map_err(|e| PageFault::Other(e.to_string()))?;
+    Ok(data.len())
+}
+
+fn is_flate(filter: &str) -> bool {
+    matches!(filter, "/FlateDecode" | "/Fl")
+}
+
+/// The most bytes that a filter makes of one; `None` for those that make no content.
+fn most(filter: &str) -> Option<f64> {
+    Some(match filter {
+        "/FlateDecode" | "/Fl" => 1032.0,
+        "/LZWDecode" | "/LZW" => 2731.0,
+        "/RunLengthDecode" | "/RL" => 64.0,
+        "/ASCII85Decode" | "/A85" => 4.0,
+        "/ASCIIHexDecode" | "/AHx" => 1.0,
+        _ => return None,
+    })
+}
+
+fn inflate(packed: &[u8], room: usize, out: &mut impl Write) -> Result<usize, PageFault> {
+    let mut unpacked = flate2::read::ZlibDecoder::new(packed);
+    let mut window = [0; 32 << 10];
+    let mut total = 0;
+    loop {
+        match unpacked.read(&mut window) {
+            // What came before a damaged place has been written.
+            Ok(0) | Err(_) => return Ok(total),
+            Ok(n) => total += put(&window[..n], room - total, out)?,
+        }
     }
 }
 
@@ -61,46 +112,6 @@ fn filters(about: &QPdfDictionary) -> Vec<String> {
     }
     let names = dig::as_array(filter).map(|a| a.iter().map(|f| f.as_name()).collect());
     names.unwrap_or_default()
-}
-
-/// Whether the decoded data surely fits: by the most that its filters can make of a byte, or, for
-/// the one filter in common use, by decoding it without keeping the result.
-fn fits(filters: &[String], packed: &[u8], room: usize) -> bool {
-    let most = |filter: &String| match filter.as_str() {
-        "/FlateDecode" | "/Fl" => 1032.0,
-        "/LZWDecode" | "/LZW" => 2731.0,
-        "/RunLengthDecode" | "/RL" => 64.0,
-        "/ASCII85Decode" | "/A85" => 4.0,
-        _ => 1.0,
-    };
-    let growth: f64 = filters.iter().map(most).product();
-    if packed.len() as f64 * growth <= room as f64 {
-        return true;
-    }
-    match filters {
-        [only] if most(only) == 1032.0 => inflated_len(packed, room).is_some(),
-        [text, inner] if most(text) <= 4.0 && most(inner) == 1032.0 => {
-            // Text armour makes data longer, so that honest content inflates to at most so much.
-            packed.len() <= room / 64
-        }
-        _ => false,
-    }
-}
-
-/// How much a zlib stream inflates to, counted without holding it; `None` beyond `room`.
-fn inflated_len(packed: &[u8], room: usize) -> Option<u64> {
-    use std::io::Read;
-    let mut unpacked = flate2::read::ZlibDecoder::new(packed).take(room as u64 + 1);
-    let mut window = [0; 32 << 10];
-    let mut total = 0;
-    loop {
-        match unpacked.read(&mut window) {
-            // A damaged end is no reason to call it too large.
-            Ok(0) | Err(_) => break,
-            Ok(n) => total += n as u64,
-        }
-    }
-    (total <= room as u64).then_some(total)
 }
 
 /// What the lenient reader makes of the stream, shown to it in a file of its own.

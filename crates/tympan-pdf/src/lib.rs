@@ -9,6 +9,7 @@ mod document;
 pub mod draw;
 mod error;
 mod form;
+mod guard;
 mod inflate;
 mod layers;
 mod loss;

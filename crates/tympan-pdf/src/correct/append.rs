@@ -12,7 +12,7 @@ use std::sync::atomic::AtomicBool;
 use md5::{Digest, Md5};
 use qpdf::{QPdfDictionary, QPdfObjectLike};
 
-use super::pages::{CONTENT, draw, move_in_place, set_preferences};
+use super::pages::{is_drawn, move_in_place, set_preferences};
 use super::{CorrectJob, Planned, Progress, is_in_order, stop_if};
 use crate::annots::Annotations;
 use crate::changes::Changes;
@@ -381,20 +381,7 @@ pub(crate) fn is_proven(output: &Output, plan: &[Planned]) -> bool {
     let Ok(again) = Document::open_quietly(output.path(), None) else {
         return false;
     };
-    let drawn = |p: &Planned| {
-        let page = again.dictionary(p.asked.page).ok()?;
-        let objects = dig::dictionary(&dig::dictionary(page, "/Resources")?, "/XObject")?;
-        let content = dig::as_stream(page.get("/Contents")?)?;
-        let content = content
-            .get_data(qpdf::StreamDecodeLevel::Generalized)
-            .ok()?;
-        if content.is_empty() {
-            return Some(!objects.has(CONTENT));
-        }
-        let form = dig::as_stream(objects.get(CONTENT)?)?;
-        let as_meant = draw(&p.matrix, CONTENT);
-        Some(content[..] == *as_meant.as_bytes() && form.get_dictionary().has("/BBox"))
-    };
+    let drawn = |p: &Planned| is_drawn(again.dictionary(p.asked.page).ok()?, &p.matrix);
     let moved = |p: &&Planned| !p.asked.is_untouched();
     again.page_count() == plan.len()
         && plan.iter().filter(moved).all(|p| drawn(p) == Some(true))

@@ -12,8 +12,8 @@ use crate::form::Forms;
 use crate::space::{Matrix, PageSpace, UserRect};
 use crate::structure;
 
-/// The name that the page's own content goes by among the page's new resources.
-pub(crate) const CONTENT: &str = "/TyPage";
+/// What the page's own content is called among the page's resources, if nothing else is.
+const CONTENT: &str = "TyPage";
 
 /// Changes a page where it stands.
 pub(crate) fn move_in_place(
@@ -26,16 +26,14 @@ pub(crate) fn move_in_place(
 ) -> Result<(), PageFault> {
     let form = forms.of_page(qpdf, page, &p.from.shown)?;
     changes.touch(page);
-    let mut content = String::new();
-    let drawn = qpdf.new_dictionary();
+    let mut content = Content::over(qpdf, dig::inherited(page, "/Resources"));
     if let Some(form) = form {
-        content = draw(&p.matrix, CONTENT);
         if form.is_new {
             structure::follow(qpdf, page, &form.object, changes);
         }
-        drawn.set(CONTENT, form.object);
+        content.draw(&p.matrix, CONTENT, form.object);
     }
-    set_content(qpdf, page, &content, &drawn)?;
+    content.set(page);
     annotations.move_all(qpdf, page, &p.matrix, changes);
     if p.asked.size.is_some() {
         set_boxes(qpdf, page, page, p);
@@ -65,36 +63,28 @@ pub(crate) fn fresh_page(
     let source = document
         .dictionary(p.asked.page)
         .map_err(|e| PageFault::Other(e.to_string()))?;
-    let mut content = String::new();
-    let drawn = qpdf.new_dictionary();
+    let resources = dig::inherited(source, "/Resources").map(|r| {
+        // Only an indirect object can be brought from one file to another.
+        bring(if foreign && !r.is_indirect() {
+            r.into_indirect()
+        } else {
+            r
+        })
+    });
+    let mut content = Content::over(qpdf, resources);
     if let Some(form) = forms.of_page(theirs, source, &p.from.shown)? {
-        content += &draw(&p.matrix, CONTENT);
-        drawn.set(CONTENT, bring(form.object));
+        content.draw(&p.matrix, CONTENT, bring(form.object));
     }
-    let layers = qpdf.new_dictionary();
-    for (i, printed) in annots::printed(source).into_iter().enumerate() {
-        let name = format!("/TyNote{i}");
-        let mut step = draw(&printed.fit.then(&p.matrix), &name);
-        if let Some(layer) = printed.layer.filter(|l| l.is_indirect()) {
-            let layer_name = format!("/TyLayer{i}");
-            step = format!("/OC {layer_name} BDC\n{step}EMC\n");
-            layers.set(&layer_name, bring(layer));
-        }
-        content += &step;
-        let appearance = printed.appearance;
-        appearance
-            .get_dictionary()
-            .set("/Subtype", theirs.new_name("/Form"));
-        drawn.set(&name, bring(appearance.into()));
+    for printed in annots::printed(source) {
+        let layer = printed.layer.filter(|l| l.is_indirect()).map(bring);
+        let about = printed.appearance.get_dictionary();
+        about.set("/Subtype", theirs.new_name("/Form"));
+        let matrix = printed.fit.then(&p.matrix);
+        content.draw_in(layer, &matrix, "TyNote", bring(printed.appearance.into()));
     }
     let page = qpdf.new_dictionary();
     page.set("/Type", qpdf.new_name("/Page"));
-    set_content(qpdf, &page, &content, &drawn)?;
-    if !layers.keys().is_empty() {
-        if let Some(resources) = dig::dictionary(&page, "/Resources") {
-            resources.set("/Properties", layers);
-        }
-    }
+    content.set(&page);
     if let Some(group) = source.get("/Group") {
         page.set("/Group", bring(group));
     }
@@ -112,22 +102,103 @@ pub(crate) fn fresh_page(
     Ok(page.into_indirect())
 }
 
+/// The content of a page of the output: forms drawn through matrices.
+///
+/// The page's resources stay within reach, because a form without resources of its own takes the
+/// page's (ISO 32000-1, 7.8.3).
+struct Content<'a> {
+    qpdf: &'a QPdf,
+    operators: String,
+    resources: QPdfDictionary,
+    drawn: QPdfDictionary,
+}
+
+impl<'a> Content<'a> {
+    fn over(qpdf: &'a QPdf, resources: Option<QPdfObject>) -> Self {
+        let resources = match resources.and_then(dig::as_dictionary) {
+            Some(old) => dig::shallow_copy(qpdf, &old),
+            None => qpdf.new_dictionary(),
+        };
+        let drawn = match dig::dictionary(&resources, "/XObject") {
+            Some(old) => dig::shallow_copy(qpdf, &old),
+            None => qpdf.new_dictionary(),
+        };
+        Self {
+            qpdf,
+            operators: String::new(),
+            resources,
+            drawn,
+        }
+    }
+
+    fn draw(&mut self, matrix: &Matrix, name: &str, form: QPdfObject) {
+        let name = free_name(&self.drawn, name);
+        self.operators += &draw(matrix, &name);
+        self.drawn.set(&name, form);
+    }
+
+    /// Draws a form that belongs to a layer.
+    fn draw_in(
+        &mut self,
+        layer: Option<QPdfObject>,
+        matrix: &Matrix,
+        name: &str,
+        form: QPdfObject,
+    ) {
+        let Some(layer) = layer else {
+            return self.draw(matrix, name, form);
+        };
+        let layers = match dig::dictionary(&self.resources, "/Properties") {
+            Some(old) => dig::shallow_copy(self.qpdf, &old),
+            None => self.qpdf.new_dictionary(),
+        };
+        let property = free_name(&layers, "TyLayer");
+        layers.set(&property, layer);
+        self.resources.set("/Properties", layers);
+        self.operators += &format!("/OC {property} BDC\n");
+        self.draw(matrix, name, form);
+        self.operators += "EMC\n";
+    }
+
+    fn set(self, page: &QPdfDictionary) {
+        self.resources.set("/XObject", self.drawn);
+        page.set("/Resources", self.resources);
+        page.set("/Contents", self.qpdf.new_stream(self.operators.as_bytes()));
+    }
+}
+
+/// The name with its slash, or with the first number behind it that makes it new.
+fn free_name(among: &QPdfDictionary, name: &str) -> String {
+    let plain = format!("/{name}");
+    if !among.has(&plain) {
+        return plain;
+    }
+    let numbered = (2..)
+        .map(|n| format!("{plain}{n}"))
+        .find(|numbered| !among.has(numbered));
+    numbered.unwrap_or(plain)
+}
+
 /// The operators that draw a form through a matrix.
-pub(crate) fn draw(matrix: &Matrix, name: &str) -> String {
+fn draw(matrix: &Matrix, name: &str) -> String {
     format!("q {} cm {name} Do Q\n", matrix.operands())
 }
 
-fn set_content(
-    qpdf: &QPdf,
-    page: &QPdfDictionary,
-    content: &str,
-    drawn: &QPdfDictionary,
-) -> Result<(), PageFault> {
-    let resources = qpdf.new_dictionary();
-    resources.set("/XObject", drawn);
-    page.set("/Resources", resources);
-    page.set("/Contents", qpdf.new_stream(content.as_bytes()));
-    Ok(())
+/// Whether a page's content is a form drawn through this matrix, and the form is there.
+pub(crate) fn is_drawn(page: &QPdfDictionary, matrix: &Matrix) -> Option<bool> {
+    let objects = dig::dictionary(&dig::dictionary(page, "/Resources")?, "/XObject")?;
+    let content = dig::as_stream(page.get("/Contents")?)?;
+    let content = content
+        .get_data(qpdf::StreamDecodeLevel::Generalized)
+        .ok()?;
+    if content.is_empty() {
+        // A page without content stays one.
+        return Some(true);
+    }
+    let content = String::from_utf8_lossy(&content).into_owned();
+    let name = content.split_ascii_whitespace().nth_back(2)?;
+    let form = dig::as_stream(objects.get(name)?)?;
+    Some(content == draw(matrix, name) && form.get_dictionary().has("/BBox"))
 }
 
 /// Gives the page the size asked for. Bleed, trim and art box go where the content goes.
