@@ -323,6 +323,35 @@ fn there_are_24_tiles_and_they_fit_on_one_sheet_of_a4() {
     assert_eq!(sheets::tile_sheets(A4, Flip::Sideways).len(), 2);
 }
 
+/// At low water a channel can only be where there was one at high water, seen through the tile.
+#[test]
+fn low_water_runs_behind_high_water() {
+    let far = tympan_game::TILE.w;
+    let edges = [
+        (far / 2.0, 0.5),
+        (far - 0.5, far / 2.0),
+        (far / 2.0, far - 0.5),
+        (0.5, far / 2.0),
+    ];
+    let mut counts = (0, 0);
+    for tile in tympan_game::tiles() {
+        let (front, back) = (render(&tile.front), render(&tile.back));
+        // Water is the only blue thing at an edge.
+        let wet = |picture: &RgbImage, x: f64, y: f64| {
+            let px = |mm: f64| ((mm + tile.bleed) * PX_PER_MM) as u32;
+            let [r, _, b] = picture.get_pixel(px(x), px(y)).0;
+            b > r
+        };
+        for (x, y) in edges {
+            let (high, low) = (wet(&front, x, y), wet(&back, far - x, y));
+            assert!(high || !low, "{} at {x}, {y}", tile.name);
+            counts = (counts.0 + usize::from(high), counts.1 + usize::from(low));
+        }
+    }
+    // 16 tiles with two ways out, 6 with three, 2 with four.
+    assert_eq!(counts, (58, 36));
+}
+
 #[test]
 fn the_rules_have_eight_pages_whose_text_keeps_the_margins() {
     let pages = tympan_game::rules();
