@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import venv
+from collections import Counter
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -116,6 +117,7 @@ def main():
     options = arguments()
     options.tool = options.tool.resolve()
     passed = failed = 0
+    outcomes = Counter()
     if not options.tool.exists() and options.only != ["referee"]:
         print(f"{options.tool} does not exist; build it with: cargo build")
         print("0 passed, 1 failed")
@@ -128,6 +130,7 @@ def main():
                    if options.match in repr(values)]
         for future in pending:
             for name, faults in future.result():
+                outcomes[name.partition(": ")[2] or name.partition(" (")[0]] += 1
                 if faults:
                     failed += 1
                     print(f"FAILED {name}")
@@ -135,6 +138,9 @@ def main():
                         print(f"    {fault}", flush=True)
                 else:
                     passed += 1
+    for outcome, count in outcomes.most_common():
+        if count > 1:
+            print(f"{count:5} {outcome}")
     print(f"{passed} passed, {failed} failed")
     return 1 if failed or not passed else 0
 

@@ -85,7 +85,7 @@ def control_trial(folder: Path, work: Path, mistake):
             return []
         return [f"expected {reason!r}, found: {judgement.faults or 'nothing'}"]
 
-    return guarded(f"referee catches: {reference.MISTAKES[mistake]} ({name})", action)
+    return guarded(f"referee catches '{reference.MISTAKES[mistake]}' ({name})", action)
 
 
 def model_trial(folder: Path, work: Path, entry):
