@@ -13,7 +13,14 @@ fn main() {
 /// Sheets read at six places; where `alike` is false every sheet has noise of its own, so that
 /// none can share its computation with another.
 fn readings(sheets: usize, alike: bool) -> Vec<Reading> {
-    let places = [(25., 25.), (185., 25.), (185., 272.), (25., 272.), (25., 148.5), (185., 148.5)];
+    let places = [
+        (25., 25.),
+        (185., 25.),
+        (185., 272.),
+        (25., 272.),
+        (25., 148.5),
+        (185., 148.5),
+    ];
     (0..sheets)
         .map(|j| {
             let u = if alike { 0.15 } else { 0.15 + 0.001 * j as f64 };
@@ -28,12 +35,16 @@ fn readings(sheets: usize, alike: bool) -> Vec<Reading> {
 }
 
 fn fit(sheets: usize) -> Fit {
-    Model::new(A4, FeedAxis::Y).fit(&readings(sheets, true)).expect("good readings")
+    Model::new(A4, FeedAxis::Y)
+        .fit(&readings(sheets, true))
+        .expect("good readings")
 }
 
 fn nine_cards() -> Vec<Rect<Front>> {
     let at = |i: usize| Point::new(9.75 + 63.5 * (i % 3) as f64, 15.15 + 88.9 * (i / 3) as f64);
-    (0..9).map(|i| Rect::at(at(i), Size::new(63.5, 88.9))).collect()
+    (0..9)
+        .map(|i| Rect::at(at(i), Size::new(63.5, 88.9)))
+        .collect()
 }
 
 #[divan::bench(args = [1, 3, 10])]

@@ -17,7 +17,11 @@ use tympan_register::{Model, Term};
 use tympan_sheet::{Affine, FeedAxis};
 
 fn main() {
-    let divide: u64 = std::env::args().nth(1).and_then(|n| n.parse().ok()).unwrap_or(1).max(1);
+    let divide: u64 = std::env::args()
+        .nth(1)
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1)
+        .max(1);
     println!(
         "# How often what is stated comes true\n\n\
          Made by `cargo run --release -p tympan-register --example coverage > docs/coverage.md`; \
@@ -101,13 +105,37 @@ fn wrong_assumptions(setups: u64) {
         ("two feed states 0.6 mm apart", two_states, 0.15),
         ("drift of 0.04 mm a sheet", habit(Habit::Drift), 0.15),
         ("10 % slips of sd 1.5 mm", habit(Habit::Slips), 0.15),
-        ("bend of 0.2 mm both ways", Printer { bend: [0.2, 0.2], ..usual() }, 0.15),
-        ("sheets' own stretch 0.1 %", Printer { sheet_stretch: 0.1, ..usual() }, 0.15),
-        ("noise 0.30 mm stated as 0.15 mm", Printer { noise: 0.30, ..usual() }, 0.15),
+        (
+            "bend of 0.2 mm both ways",
+            Printer {
+                bend: [0.2, 0.2],
+                ..usual()
+            },
+            0.15,
+        ),
+        (
+            "sheets' own stretch 0.1 %",
+            Printer {
+                sheet_stretch: 0.1,
+                ..usual()
+            },
+            0.15,
+        ),
+        (
+            "noise 0.30 mm stated as 0.15 mm",
+            Printer {
+                noise: 0.30,
+                ..usual()
+            },
+            0.15,
+        ),
     ];
     for (name, printer, stated) in &faults {
         for sheets in [1, 3, 10] {
-            row(&format!("{name}, {sheets}"), &run(setups, sheets, *stated, |_| printer.clone()));
+            row(
+                &format!("{name}, {sheets}"),
+                &run(setups, sheets, *stated, |_| printer.clone()),
+            );
         }
     }
 }
@@ -121,7 +149,10 @@ fn against_the_exact_answer(setups: u64) {
          prior; wanted: at most 1.10. What is above one is the inflation of the noise.\n"
     );
     let names = [Term::ShiftX, Term::ShiftY, Term::Tilt];
-    println!("| sheets | {} | next x | next y | next tilt | largest single ratio |", NAMES[..8].join(" | "));
+    println!(
+        "| sheets | {} | next x | next y | next tilt | largest single ratio |",
+        NAMES[..8].join(" | ")
+    );
     println!("|---{}|", "|---".repeat(12));
     for sheets in [1, 3, 10] {
         let ratios = |i: u64| {
@@ -129,12 +160,21 @@ fn against_the_exact_answer(setups: u64) {
             let printer = Printer::from_prior(&mut random);
             let readings = printer.readings(sheets, 0.15, &mut random);
             let exact = gibbs::half_widths(&readings, 40_000, &mut random);
-            let fit = Model::new(A4, FeedAxis::Y).fit(&readings).expect("good readings");
+            let fit = Model::new(A4, FeedAxis::Y)
+                .fit(&readings)
+                .expect("good readings");
             let next = fit.next_sheet(&Affine::IDENTITY);
-            let mut stated: Vec<f64> =
-                fit.terms().iter().map(|t| t.estimate.half_width()).collect();
+            let mut stated: Vec<f64> = fit
+                .terms()
+                .iter()
+                .map(|t| t.estimate.half_width())
+                .collect();
             stated.extend(names.map(|term| next.term(term).half_width()));
-            stated.iter().zip(exact).map(|(s, e)| s / e).collect::<Vec<f64>>()
+            stated
+                .iter()
+                .zip(exact)
+                .map(|(s, e)| s / e)
+                .collect::<Vec<f64>>()
         };
         let half = |from: u64| (from..setups).step_by(2).map(ratios).collect::<Vec<_>>();
         let all = std::thread::scope(|scope| {
@@ -145,8 +185,10 @@ fn against_the_exact_answer(setups: u64) {
         });
         let largest = all.iter().flatten().copied().fold(0.0, f64::max);
         let sums: Vec<f64> = (0..11).map(|k| all.iter().map(|r| r[k]).sum()).collect();
-        let means: Vec<String> =
-            sums.iter().map(|s| format!("{:.3}", s / setups as f64)).collect();
+        let means: Vec<String> = sums
+            .iter()
+            .map(|s| format!("{:.3}", s / setups as f64))
+            .collect();
         println!("| {sheets} | {} | {largest:.3} |", means.join(" | "));
     }
 }
@@ -157,7 +199,8 @@ fn head(first: &str) {
 }
 
 fn row(first: &str, tally: &Tally) {
-    let shares: Vec<String> =
-        (0..14).map(|what| format!("{:.1}", 100.0 * tally.share(what))).collect();
+    let shares: Vec<String> = (0..14)
+        .map(|what| format!("{:.1}", 100.0 * tally.share(what)))
+        .collect();
     println!("| {first} | {} |", shares.join(" | "));
 }

@@ -57,23 +57,41 @@ impl Fit {
             .map(|(_, reading)| reading.clone())
             .collect();
         let model = self.model();
-        let (draws, _) =
-            sample(&others, model.prior(), model.basis().feed, (model.points() / 2).max(256))?;
+        let (draws, _) = sample(
+            &others,
+            model.prior(),
+            model.basis().feed,
+            (model.points() / 2).max(256),
+        )?;
         Ok(predicted_p_value(&draws, &self.reduced[j]))
     }
 
     /// The probability of a next sheet whose shift and tilt are at least as unusual as those of
     /// this field (before any correction): 0.05 on the edge of the 95 % region.
     pub fn next_p_value(&self, sheet: &Field) -> f64 {
-        let parts = self.draws.iter().map(|d| (d.weight, head(&d.mean), corner(d) + d.sigma));
-        tail(&parts.collect::<Vec<_>>(), &head(&Vec8::from(sheet.coefficients())), LOOSE)
+        let parts = self
+            .draws
+            .iter()
+            .map(|d| (d.weight, head(&d.mean), corner(d) + d.sigma));
+        tail(
+            &parts.collect::<Vec<_>>(),
+            &head(&Vec8::from(sheet.coefficients())),
+            LOOSE,
+        )
     }
 
     /// How unusual this shift and tilt would be as the steady error: 0.05 on the edge of the 95 %
     /// region.
     pub fn steady_p_value(&self, steady: &Field) -> f64 {
-        let parts = self.draws.iter().map(|d| (d.weight, head(&d.mean), corner(d)));
-        tail(&parts.collect::<Vec<_>>(), &head(&Vec8::from(steady.coefficients())), LOOSE)
+        let parts = self
+            .draws
+            .iter()
+            .map(|d| (d.weight, head(&d.mean), corner(d)));
+        tail(
+            &parts.collect::<Vec<_>>(),
+            &head(&Vec8::from(steady.coefficients())),
+            LOOSE,
+        )
     }
 }
 
@@ -87,7 +105,11 @@ fn corner(d: &Draw) -> Matrix3<f64> {
 
 /// The p-value of what a reading says of its sheet's shift and tilt, as far as it says anything.
 fn predicted_p_value(draws: &[Draw], reading: &Reduced) -> f64 {
-    let loose = reading.g.fixed_view::<LOOSE, LOOSE>(0, 0).into_owned().symmetric_eigen();
+    let loose = reading
+        .g
+        .fixed_view::<LOOSE, LOOSE>(0, 0)
+        .into_owned()
+        .symmetric_eigen();
     let largest = loose.eigenvalues.max();
     let mut to_estimate = SMatrix::<f64, LOOSE, TERMS>::zeros();
     let mut seen = Vector3::zeros();
@@ -127,7 +149,9 @@ fn tail(parts: &[(f64, Vector3<f64>, Matrix3<f64>)], x: &Vector3<f64>, kept: usi
     for k in kept..LOOSE {
         covariance[(k, k)] = 1.0;
     }
-    let Some(mut metric) = covariance.try_inverse() else { return 1.0 };
+    let Some(mut metric) = covariance.try_inverse() else {
+        return 1.0;
+    };
     for k in kept..LOOSE {
         metric[(k, k)] = 0.0;
     }

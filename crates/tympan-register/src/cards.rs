@@ -20,14 +20,20 @@ pub struct Cutting {
 impl Cutting {
     /// Cuts of this standard deviation, mm, and two thirds for the border.
     pub fn new(sd_mm: f64) -> Self {
-        Self { sd_mm, ..Self::default() }
+        Self {
+            sd_mm,
+            ..Self::default()
+        }
     }
 }
 
 impl Default for Cutting {
     /// Perfect cuts, and two thirds for the border.
     fn default() -> Self {
-        Self { sd_mm: 0.0, thin_over_thick: 2.0 / 3.0 }
+        Self {
+            sd_mm: 0.0,
+            thin_over_thick: 2.0 / 3.0,
+        }
     }
 }
 
@@ -50,7 +56,11 @@ impl Cards {
     pub(crate) fn new(next: &NextSheet, cells: &[Rect<Front>], cutting: Cutting) -> Self {
         let plan = Plan::new(cells, cutting);
         let thin_over_thick = cutting.thin_over_thick.clamp(0.0, 0.999);
-        let (each, all) = if plan.cut_sd > 0.0 { (4, plan.cuts) } else { (0, 0) };
+        let (each, all) = if plan.cut_sd > 0.0 {
+            (4, plan.cuts)
+        } else {
+            (0, 0)
+        };
         let (of_card, of_sheet) = (next.dimensions(each), next.dimensions(all));
         let mut cards = Self {
             white: Tolerance::new(of_card),
@@ -120,7 +130,9 @@ impl Cards {
 
     /// The share of sheets with at least one card whose border of this width, mm, looks lopsided.
     pub fn share_lopsided_sheets(&self, border: f64) -> f64 {
-        1.0 - self.uneven_sheet.share(border * (1.0 - self.thin_over_thick))
+        1.0 - self
+            .uneven_sheet
+            .share(border * (1.0 - self.thin_over_thick))
     }
 }
 
@@ -141,10 +153,13 @@ impl Plan {
     fn new(cells: &[Rect<Front>], cutting: Cutting) -> Self {
         let (mut upright, mut level): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
         let line = |at: f64, lines: &mut Vec<f64>| {
-            lines.iter().position(|&l| (l - at).abs() < 0.01).unwrap_or_else(|| {
-                lines.push(at);
-                lines.len() - 1
-            })
+            lines
+                .iter()
+                .position(|&l| (l - at).abs() < 0.01)
+                .unwrap_or_else(|| {
+                    lines.push(at);
+                    lines.len() - 1
+                })
         };
         let mut made: Vec<Cell> = cells
             .iter()
@@ -167,7 +182,11 @@ impl Plan {
         for cell in &mut made {
             cell.cuts = cell.cuts.map(|cut| cut % cuts.max(1));
         }
-        Self { cells: made, cuts, cut_sd: cutting.sd_mm.max(0.0) }
+        Self {
+            cells: made,
+            cuts,
+            cut_sd: cutting.sd_mm.max(0.0),
+        }
     }
 }
 
@@ -190,11 +209,23 @@ impl Edges {
     fn of(next: &NextSheet, cell: &Cell, ray: &Ray, cuts: [usize; 4], cut_sd: f64) -> Self {
         let [tl, tr, br, bl] = cell.trim.corners().map(|corner| {
             let rows = next.basis().rows(corner);
-            rows.map(|row| Line { at: row.dot(&ray.from), slope: row.dot(&ray.along) })
+            rows.map(|row| Line {
+                at: row.dot(&ray.from),
+                slope: row.dot(&ray.along),
+            })
         });
-        let cut = cuts.map(|cut| if cut_sd > 0.0 { cut_sd * ray.others[cut] } else { 0.0 });
+        let cut = cuts.map(|cut| {
+            if cut_sd > 0.0 {
+                cut_sd * ray.others[cut]
+            } else {
+                0.0
+            }
+        });
         let side = |ends: [Line; 2], sign: f64, cut: f64| {
-            ends.map(|l| Line { at: sign * l.at, slope: sign * (l.slope - cut) })
+            ends.map(|l| Line {
+                at: sign * l.at,
+                slope: sign * (l.slope - cut),
+            })
         };
         Self {
             back: [
@@ -229,7 +260,10 @@ impl Edges {
                     }
                 }
                 if let Some(front) = self.front {
-                    lines.push(Line { at: 0.0, slope: front[i] - ratio * front[j] });
+                    lines.push(Line {
+                        at: 0.0,
+                        slope: front[i] - ratio * front[j],
+                    });
                 }
             }
         }
@@ -246,7 +280,10 @@ struct Tolerance {
 
 impl Tolerance {
     fn new(dimensions: usize) -> Self {
-        Self { dimensions, envelopes: Vec::new() }
+        Self {
+            dimensions,
+            envelopes: Vec::new(),
+        }
     }
 
     /// Takes in the lines of one ray and leaves the list empty.
@@ -274,7 +311,11 @@ impl Tolerance {
             if high <= low {
                 return 0.0;
             }
-            let before = if low > 0.0 { chi_cdf_even(self.dimensions, low) } else { 0.0 };
+            let before = if low > 0.0 {
+                chi_cdf_even(self.dimensions, low)
+            } else {
+                0.0
+            };
             chi_cdf_even(self.dimensions, high) - before
         };
         self.envelopes.iter().map(inside).sum::<f64>() / self.envelopes.len() as f64
@@ -283,7 +324,10 @@ impl Tolerance {
     fn needed(&self, share: f64) -> f64 {
         let share = share.clamp(0.0, 0.999_999);
         let far = |envelope: &Vec<Line>| {
-            envelope.iter().map(|l| l.at + 14.0 * l.slope.max(0.0)).fold(0.0, f64::max)
+            envelope
+                .iter()
+                .map(|l| l.at + 14.0 * l.slope.max(0.0))
+                .fold(0.0, f64::max)
         };
         let reach = self.envelopes.iter().map(far).fold(0.0, f64::max) + 1e-9;
         rising_root(0.0, reach, 1e-7, |limit| self.share(limit) - share)
@@ -326,12 +370,17 @@ mod tests {
     #[test]
     fn envelope_keeps_the_largest_line_everywhere() {
         let lines: Vec<Line> = (0..40)
-            .map(|i| Line { at: f64::from(i * 37 % 41) / 7.0, slope: f64::from(i * 29 % 43) - 20.0 })
+            .map(|i| Line {
+                at: f64::from(i * 37 % 41) / 7.0,
+                slope: f64::from(i * 29 % 43) - 20.0,
+            })
             .collect();
         let hull = upper_envelope(&lines);
         assert!(hull.len() < 12, "{}", hull.len());
         let largest = |of: &[Line], t: f64| {
-            of.iter().map(|l| l.at + t * l.slope).fold(f64::NEG_INFINITY, f64::max)
+            of.iter()
+                .map(|l| l.at + t * l.slope)
+                .fold(f64::NEG_INFINITY, f64::max)
         };
         for k in 0..200 {
             let t = f64::from(k) / 50.0;

@@ -41,14 +41,23 @@ pub fn correction(
 ) -> Result<Correction, NotInvertible> {
     let back = |map: Affine<Front>| flip.carry_to_back(&map, sheet);
     Ok(match sides {
-        Sides::Backs => Correction { fronts: Affine::IDENTITY, backs: back(g.inverse()?) },
+        Sides::Backs => Correction {
+            fronts: Affine::IDENTITY,
+            backs: back(g.inverse()?),
+        },
         Sides::Fronts => {
             g.inverse()?;
-            Correction { fronts: *g, backs: Affine::IDENTITY }
+            Correction {
+                fronts: *g,
+                backs: Affine::IDENTITY,
+            }
         }
         Sides::Both => {
             let half = g.half()?;
-            Correction { fronts: half, backs: back(half.inverse()?) }
+            Correction {
+                fronts: half,
+                backs: back(half.inverse()?),
+            }
         }
     })
 }
@@ -78,7 +87,10 @@ pub fn correction_of_placements(
             fronts: back_on_front.then(&front.inverse()?),
             backs: Affine::IDENTITY,
         },
-        Sides::Both => Correction { fronts: front.inverse()?, backs: back.inverse()? },
+        Sides::Both => Correction {
+            fronts: front.inverse()?,
+            backs: back.inverse()?,
+        },
     })
 }
 
@@ -103,14 +115,8 @@ mod tests {
     }
 
     fn map<F: tympan_sheet::Frame>(v: (f64, f64, f64, f64, f64, f64)) -> Affine<F> {
-        Affine::linear_about(
-            1.0 + v.1,
-            v.3 - v.0,
-            v.0,
-            1.0 + v.2,
-            A4.centre(),
-        )
-        .then(&Affine::shift(Vector::new(v.4, v.5)))
+        Affine::linear_about(1.0 + v.1, v.3 - v.0, v.0, 1.0 + v.2, A4.centre())
+            .then(&Affine::shift(Vector::new(v.4, v.5)))
     }
 
     proptest! {
@@ -157,7 +163,11 @@ mod tests {
         for (flip, y) in [(Flip::Sideways, 2.0), (Flip::Endways, -2.0)] {
             let g = Affine::shift(Vector::new(0.0, y));
             let c = correction(&g, flip, A4, Sides::Backs).expect("a shift");
-            assert!(c.backs.is_close(&Affine::shift(Vector::new(0.0, -2.0)), 1e-12), "{flip}");
+            assert!(
+                c.backs
+                    .is_close(&Affine::shift(Vector::new(0.0, -2.0)), 1e-12),
+                "{flip}"
+            );
             assert_eq!(c.fronts, Affine::IDENTITY);
         }
     }
@@ -176,8 +186,14 @@ mod tests {
     #[test]
     fn mirrors_are_refused() {
         let g = Affine::scale(-1.0, 1.0, A4.centre());
-        assert_eq!(correction(&g, Flip::Sideways, A4, Sides::Both), Err(NotInvertible));
+        assert_eq!(
+            correction(&g, Flip::Sideways, A4, Sides::Both),
+            Err(NotInvertible)
+        );
         let flat = Affine::scale(0.0, 1.0, A4.centre());
-        assert_eq!(correction(&flat, Flip::Sideways, A4, Sides::Fronts), Err(NotInvertible));
+        assert_eq!(
+            correction(&flat, Flip::Sideways, A4, Sides::Fronts),
+            Err(NotInvertible)
+        );
     }
 }

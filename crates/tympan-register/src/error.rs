@@ -86,9 +86,7 @@ impl FitError {
             Self::OnePlace { .. } => "read at least two places far apart, best near the corners",
             Self::BadSheet => "give the sheet's width and height in millimetres",
             Self::BadPrior(_) => "use the recommended prior",
-            Self::Undetermined => {
-                "use the recommended prior, or read more places on more sheets"
-            }
+            Self::Undetermined => "use the recommended prior, or read more places on more sheets",
         }
     }
 }

@@ -107,7 +107,15 @@ impl Fit {
             .iter()
             .map(|d| (d.covariance + (d.mean - mean) * (d.mean - mean).transpose()) * d.weight)
             .sum();
-        Self { model, reduced, noise, draws, worth, mean, covariance }
+        Self {
+            model,
+            reduced,
+            noise,
+            draws,
+            worth,
+            mean,
+            covariance,
+        }
     }
 
     /// The model that was fitted.
@@ -149,10 +157,17 @@ impl Fit {
     /// One term of the steady error.
     pub fn term(&self, term: Term) -> TermEstimate {
         let i = term as usize;
-        let parts = self.draws.iter().map(|d| (d.weight, d.mean[i], d.covariance[(i, i)].sqrt()));
+        let parts = self
+            .draws
+            .iter()
+            .map(|d| (d.weight, d.mean[i], d.covariance[(i, i)].sqrt()));
         let mixture = NormalMixture::new(parts.collect());
         let estimate = Estimate::of_mixture(&mixture, term.per_coefficient());
-        TermEstimate { term, estimate, real: estimate.low > 0.0 || estimate.high < 0.0 }
+        TermEstimate {
+            term,
+            estimate,
+            real: estimate.low > 0.0 || estimate.high < 0.0,
+        }
     }
 
     /// All terms of the steady error.
@@ -190,7 +205,9 @@ impl Fit {
         let covariance = std::array::from_fn(|i| {
             std::array::from_fn(|j| {
                 let pairs = (0..6).flat_map(|k| (0..6).map(move |l| (k, l)));
-                pairs.map(|(k, l)| slopes[k][i] * affine[(k, l)] * slopes[l][j]).sum()
+                pairs
+                    .map(|(k, l)| slopes[k][i] * affine[(k, l)] * slopes[l][j])
+                    .sum()
             })
         });
         SteadyError {
@@ -205,8 +222,11 @@ impl Fit {
     /// The scatter from sheet to sheet.
     pub fn scatter(&self) -> Scatter {
         let of = |i: usize, factor: f64| {
-            let mut sds: Vec<(f64, f64)> =
-                self.draws.iter().map(|d| (d.sigma[(i, i)].sqrt() * factor, d.weight)).collect();
+            let mut sds: Vec<(f64, f64)> = self
+                .draws
+                .iter()
+                .map(|d| (d.sigma[(i, i)].sqrt() * factor, d.weight))
+                .collect();
             let mean: f64 = sds.iter().map(|(x, w)| x * w).sum();
             let variance: f64 = sds.iter().map(|(x, w)| w * (x - mean) * (x - mean)).sum();
             Estimate {
@@ -240,8 +260,12 @@ impl Fit {
             let loose = reading.g.fixed_view::<LOOSE, LOOSE>(0, 0);
             let mut field = self.mean;
             for d in &self.draws {
-                let Some(inverse) = d.sigma.try_inverse() else { continue };
-                let Some(m) = (inverse + loose).try_inverse() else { continue };
+                let Some(inverse) = d.sigma.try_inverse() else {
+                    continue;
+                };
+                let Some(m) = (inverse + loose).try_inverse() else {
+                    continue;
+                };
                 let b = m * (f - u.transpose() * d.mean);
                 for i in 0..LOOSE {
                     field[i] += d.weight * b[i];
@@ -258,6 +282,11 @@ impl Fit {
     pub fn next_sheet(&self, corrected_by: &Affine<Front>) -> NextSheet {
         let basis = self.model.basis();
         let correction = basis.coefficients_of(corrected_by);
-        NextSheet::of_draws(basis, &self.draws, &correction, self.model.prior().sheet_stretch_sd)
+        NextSheet::of_draws(
+            basis,
+            &self.draws,
+            &correction,
+            self.model.prior().sheet_stretch_sd,
+        )
     }
 }

@@ -31,7 +31,11 @@ impl Model {
     /// The model of a set-up that feeds sheets of this size (as the front is seen) along this
     /// axis, with the recommended prior.
     pub fn new(sheet: Size, feed: FeedAxis) -> Self {
-        Self { basis: Basis { sheet, feed }, prior: Prior::recommended(), points: POINTS }
+        Self {
+            basis: Basis { sheet, feed },
+            prior: Prior::recommended(),
+            points: POINTS,
+        }
     }
 
     /// The same with another prior.
@@ -41,7 +45,10 @@ impl Model {
 
     /// The same with another number of quasi-random points (4096 by default; 256 to 65 536).
     pub fn with_points(self, points: u32) -> Self {
-        Self { points: points.clamp(256, 1 << 16), ..self }
+        Self {
+            points: points.clamp(256, 1 << 16),
+            ..self
+        }
     }
 
     /// The sheet and the feed.
@@ -105,7 +112,11 @@ impl Model {
         let mut pull = Vector5::zeros();
         let mut square = 0.0;
         for reduced in self.reduce(readings, 1.0) {
-            let loose = reduced.g.fixed_view::<LOOSE, LOOSE>(0, 0).into_owned().symmetric_eigen();
+            let loose = reduced
+                .g
+                .fixed_view::<LOOSE, LOOSE>(0, 0)
+                .into_owned()
+                .symmetric_eigen();
             let largest = loose.eigenvalues.max();
             let f = reduced.h.fixed_rows::<LOOSE>(0).into_owned();
             let cross = reduced.g.fixed_view::<5, LOOSE>(LOOSE, 0).into_owned();
@@ -139,7 +150,11 @@ impl Model {
         } else {
             ((square + before) / (freedom + before)).max(1.0)
         };
-        Noise { chi_square: square, degrees_of_freedom: freedom, factor }
+        Noise {
+            chi_square: square,
+            degrees_of_freedom: freedom,
+            factor,
+        }
     }
 }
 

@@ -19,7 +19,11 @@ pub struct Change {
 impl Change {
     /// Then over now.
     pub fn ratio(self) -> f64 {
-        if self.now > 0.0 { self.then / self.now } else { 1.0 }
+        if self.now > 0.0 {
+            self.then / self.now
+        } else {
+            1.0
+        }
     }
 }
 
@@ -45,7 +49,10 @@ pub fn worth_without_noise(n: usize, m: usize, df: f64) -> (f64, f64) {
     let learnt = Learning { df, m: m as f64 };
     let factor = (learnt.scale_then() / learnt.scale_now()).sqrt();
     let (n, all) = (n as f64, (n + m) as f64);
-    (factor * (n / all).sqrt(), factor * ((1.0 + 1.0 / all) / (1.0 + 1.0 / n)).sqrt())
+    (
+        factor * (n / all).sqrt(),
+        factor * ((1.0 + 1.0 / all) / (1.0 + 1.0 / n)).sqrt(),
+    )
 }
 
 /// How an interval of one coordinate shrinks as its variance becomes better known.
@@ -88,7 +95,10 @@ impl Fit {
         let now = self.next_sheet(&tympan_sheet::Affine::IDENTITY);
         [Term::ShiftX, Term::ShiftY, Term::Tilt].map(|term| {
             let (steady, next) = self.ratios(term as usize, m);
-            let change = |now: f64, ratio: f64| Change { now, then: now * ratio };
+            let change = |now: f64, ratio: f64| Change {
+                now,
+                then: now * ratio,
+            };
             Promise {
                 term,
                 steady: change(self.term(term).estimate.half_width(), steady),
@@ -112,7 +122,10 @@ impl Fit {
         // A reading that says nothing of this term adds nothing.
         let noise = |reading: &crate::reading::Reduced| {
             let loose = reading.g.fixed_view::<LOOSE, LOOSE>(0, 0).into_owned();
-            loose.try_inverse().map(|inverse| inverse[(i, i)]).filter(|&v| v > 0.0 && v < 1e6)
+            loose
+                .try_inverse()
+                .map(|inverse| inverse[(i, i)])
+                .filter(|&v| v > 0.0 && v < 1e6)
         };
         let noises: Vec<f64> = self.reduced.iter().filter_map(noise).collect();
         if noises.is_empty() {
@@ -126,7 +139,10 @@ impl Fit {
             (steady.sqrt(), (own + steady).sqrt())
         };
         let n = noises.len() as f64;
-        let (now, then) = (width(learnt.scale_now(), n), width(learnt.scale_then(), n + m as f64));
+        let (now, then) = (
+            width(learnt.scale_now(), n),
+            width(learnt.scale_then(), n + m as f64),
+        );
         (then.0 / now.0, then.1 / now.1)
     }
 }
@@ -137,7 +153,11 @@ fn degrees_of_freedom(variance: f64) -> f64 {
     let (mut low, mut high) = (2.2_f64, 1e5_f64);
     for _ in 0..60 {
         let middle = (low * high).sqrt();
-        if trigamma(middle / 2.0) > variance { low = middle } else { high = middle }
+        if trigamma(middle / 2.0) > variance {
+            low = middle;
+        } else {
+            high = middle;
+        }
     }
     low
 }

@@ -11,9 +11,7 @@ use tympan_sheet::{Front, Point, Rect};
 
 use crate::cards::{Cards, Cutting};
 use crate::fit::Estimate;
-use crate::numeric::{
-    NormalMixture, chi_cdf_even, normal_quantile, rising_root, root_of, sobol,
-};
+use crate::numeric::{NormalMixture, chi_cdf_even, normal_quantile, rising_root, root_of, sobol};
 use crate::reading::stretch_scatter;
 use crate::scatter::Draw;
 use crate::terms::{Basis, Field, LOOSE, Mat8, TERMS, Term, Vec8};
@@ -73,7 +71,11 @@ impl NextSheet {
                     covariance[(i, j)] += d.sigma[(i, j)];
                 }
             }
-            Part { weight: d.weight, mean: d.mean - correction, covariance }
+            Part {
+                weight: d.weight,
+                mean: d.mean - correction,
+                covariance,
+            }
         };
         Self::new(basis, draws.iter().map(part).collect())
     }
@@ -86,7 +88,14 @@ impl NextSheet {
             .fixed_view_mut::<LOOSE, LOOSE>(0, 0)
             .copy_from(&Matrix3::from_fn(|i, j| scatter[i][j]));
         let mean = Vec8::from(left.coefficients());
-        Self::new(left.basis(), vec![Part { weight: 1.0, mean, covariance }])
+        Self::new(
+            left.basis(),
+            vec![Part {
+                weight: 1.0,
+                mean,
+                covariance,
+            }],
+        )
     }
 
     fn new(basis: Basis, parts: Vec<Part>) -> Self {
@@ -98,7 +107,10 @@ impl NextSheet {
     /// The interval of one term of the next sheet's own field, in the unit of [`Term::unit`].
     pub fn term(&self, term: Term) -> Estimate {
         let i = term as usize;
-        let parts = self.parts.iter().map(|p| (p.weight, p.mean[i], p.covariance[(i, i)].sqrt()));
+        let parts = self
+            .parts
+            .iter()
+            .map(|p| (p.weight, p.mean[i], p.covariance[(i, i)].sqrt()));
         Estimate::of_mixture(&NormalMixture::new(parts.collect()), term.per_coefficient())
     }
 
@@ -167,7 +179,9 @@ impl NextSheet {
         }
         let ray = |i: u32| {
             let share = sobol(i, 0, RAY_SEED) * sum;
-            let k = cumulated.partition_point(|&c| c <= share).min(self.parts.len() - 1);
+            let k = cumulated
+                .partition_point(|&c| c <= share)
+                .min(self.parts.len() - 1);
             let part = &self.parts[k];
             let mut z: Vec<f64> = (0..dimensions)
                 .map(|d| normal_quantile(sobol(i, 1 + d as u32, RAY_SEED)))
@@ -201,14 +215,25 @@ impl RadialRays {
         let dimensions = next.dimensions(0);
         let form = |(i, ray): (usize, Ray)| {
             let place = |d: u32| sobol(i as u32, 1 + dimensions as u32 + d, RAY_SEED);
-            let p = Point::new(region.min.x + size.w * place(0), region.min.y + size.h * place(1));
+            let p = Point::new(
+                region.min.x + size.w * place(0),
+                region.min.y + size.h * place(1),
+            );
             let [x, y] = next.basis.rows(p);
             let a = [x.dot(&ray.from), y.dot(&ray.from)];
             let b = [x.dot(&ray.along), y.dot(&ray.along)];
             let dot = |u: [f64; 2], v: [f64; 2]| u[0] * v[0] + u[1] * v[1];
             (dot(a, a), dot(a, b), dot(b, b))
         };
-        Self { dimensions, forms: next.rays(0, RAYS).into_iter().enumerate().map(form).collect() }
+        Self {
+            dimensions,
+            forms: next
+                .rays(0, RAYS)
+                .into_iter()
+                .enumerate()
+                .map(form)
+                .collect(),
+        }
     }
 
     fn share(&self, radius: f64) -> f64 {

@@ -66,12 +66,7 @@ pub(crate) fn root_of<const N: usize>(m: &SMatrix<f64, N, N>) -> SMatrix<f64, N,
 
 /// The root of a function that rises from below zero to above it, by the Illinois rule, until
 /// the function is within `slack` of zero.
-pub(crate) fn rising_root(
-    mut low: f64,
-    mut high: f64,
-    slack: f64,
-    f: impl Fn(f64) -> f64,
-) -> f64 {
+pub(crate) fn rising_root(mut low: f64, mut high: f64, slack: f64, f: impl Fn(f64) -> f64) -> f64 {
     let (mut at_low, mut at_high) = (f(low), f(high));
     if at_low >= 0.0 {
         return low;
@@ -119,20 +114,25 @@ impl NormalMixture {
 
     pub(crate) fn sd(&self) -> f64 {
         let mean = self.mean();
-        let variance: f64 =
-            self.parts.iter().map(|(w, m, s)| w * (s * s + (m - mean) * (m - mean))).sum();
+        let variance: f64 = self
+            .parts
+            .iter()
+            .map(|(w, m, s)| w * (s * s + (m - mean) * (m - mean)))
+            .sum();
         variance.sqrt()
     }
 
     fn cdf_and_density(&self, x: f64) -> (f64, f64) {
-        self.parts.iter().fold((0.0, 0.0), |(cdf, pdf), &(w, m, s)| {
-            if s > 0.0 {
-                let z = (x - m) / s;
-                (cdf + w * normal_cdf(z), pdf + w * normal_pdf(z) / s)
-            } else {
-                (cdf + if x >= m { w } else { 0.0 }, pdf)
-            }
-        })
+        self.parts
+            .iter()
+            .fold((0.0, 0.0), |(cdf, pdf), &(w, m, s)| {
+                if s > 0.0 {
+                    let z = (x - m) / s;
+                    (cdf + w * normal_cdf(z), pdf + w * normal_pdf(z) / s)
+                } else {
+                    (cdf + if x >= m { w } else { 0.0 }, pdf)
+                }
+            })
     }
 
     /// The quantile by Newton's method inside a bracket.
@@ -155,7 +155,11 @@ impl NormalMixture {
             if step.abs() <= 1e-9 * sd {
                 return next;
             }
-            x = if next > low && next < high { next } else { 0.5 * (low + high) };
+            x = if next > low && next < high {
+                next
+            } else {
+                0.5 * (low + high)
+            };
         }
         x
     }
@@ -244,7 +248,11 @@ impl ChiTable {
             if (next - ln_x).abs() < 1e-11 {
                 return next;
             }
-            ln_x = if next > low && next < high { next } else { 0.5 * (low + high) };
+            ln_x = if next > low && next < high {
+                next
+            } else {
+                0.5 * (low + high)
+            };
         }
         ln_x
     }
@@ -289,7 +297,10 @@ mod tests {
                 }
                 let tail = if z < 0.0 { exact.cdf(x) } else { exact.sf(x) };
                 let want = normal_cdf(-f64::abs(z));
-                assert!((tail / want - 1.0).abs() < 1e-4, "df {df} z {z}: {tail} {want}");
+                assert!(
+                    (tail / want - 1.0).abs() < 1e-4,
+                    "df {df} z {z}: {tail} {want}"
+                );
             }
         }
     }

@@ -55,7 +55,8 @@ impl Prior {
     /// diagonal element of `Σ ~ IW(ν, S₀)` in three dimensions is `S₀ / χ²` with `ν − 2` degrees
     /// of freedom, so the median variance times that median is the element.
     pub fn scatter_scale(&self, feed: FeedAxis) -> [f64; 3] {
-        let median = ChiSquared::new(self.scatter_df - 2.0).map_or(f64::NAN, |d| d.inverse_cdf(0.5));
+        let median =
+            ChiSquared::new(self.scatter_df - 2.0).map_or(f64::NAN, |d| d.inverse_cdf(0.5));
         let (x, y) = match feed {
             FeedAxis::Y => (self.across_mm, self.along_mm),
             FeedAxis::X => (self.along_mm, self.across_mm),
@@ -68,13 +69,20 @@ impl Prior {
         let positive = |x: f64| x > 0.0 && x.is_finite();
         let not_negative = |x: f64| x >= 0.0;
         if !(self.scatter_df > 2.0 && self.scatter_df.is_finite()) {
-            return Err(FitError::BadPrior("the scatter needs more than two degrees of freedom"));
+            return Err(FitError::BadPrior(
+                "the scatter needs more than two degrees of freedom",
+            ));
         }
-        if ![self.across_mm, self.along_mm, self.tilt_deg].into_iter().all(positive) {
+        if ![self.across_mm, self.along_mm, self.tilt_deg]
+            .into_iter()
+            .all(positive)
+        {
             return Err(FitError::BadPrior("the median scatter must be above zero"));
         }
         if !(not_negative(self.log_scale_sd) && self.log_scale_sd <= 3.0) {
-            return Err(FitError::BadPrior("the scale's logarithm must vary by 0 to 3"));
+            return Err(FitError::BadPrior(
+                "the scale's logarithm must vary by 0 to 3",
+            ));
         }
         if !self.steady_sd.into_iter().all(not_negative) {
             return Err(FitError::BadPrior("standard deviations cannot be negative"));

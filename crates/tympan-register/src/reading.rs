@@ -25,7 +25,11 @@ pub struct Observation {
 impl Observation {
     /// An observation with the same standard uncertainty in x and y, mm.
     pub fn new(at: Point<Front>, error: Vector<Front>, u: f64) -> Self {
-        Self { at, error, variance: [[u * u, 0.0], [0.0, u * u]] }
+        Self {
+            at,
+            error,
+            variance: [[u * u, 0.0], [0.0, u * u]],
+        }
     }
 }
 
@@ -44,7 +48,10 @@ pub struct Reading {
 impl Reading {
     /// A reading whose points share no error.
     pub fn new(observations: Vec<Observation>) -> Self {
-        Self { observations, link: None }
+        Self {
+            observations,
+            link: None,
+        }
     }
 }
 
@@ -61,7 +68,12 @@ pub(crate) struct Reduced {
 impl Reduced {
     /// The sums of a reading, with the noise of its points only.
     pub(crate) fn of_points(reading: &Reading, basis: &Basis) -> Self {
-        let mut sums = Self { g: Mat8::zeros(), h: Vec8::zeros(), square: 0.0, count: 0 };
+        let mut sums = Self {
+            g: Mat8::zeros(),
+            h: Vec8::zeros(),
+            square: 0.0,
+            count: 0,
+        };
         for o in &reading.observations {
             let [x, y] = basis.rows(o.at);
             let v = o.variance;
@@ -80,7 +92,12 @@ impl Reduced {
 
     /// The same with every point's variance multiplied by `factor`.
     pub(crate) fn inflated(&self, factor: f64) -> Self {
-        Self { g: self.g / factor, h: self.h / factor, square: self.square / factor, ..self.clone() }
+        Self {
+            g: self.g / factor,
+            h: self.h / factor,
+            square: self.square / factor,
+            ..self.clone()
+        }
     }
 
     /// The same when all points also share an error in the field with covariance `common`
@@ -143,28 +160,43 @@ fn check_one(reading: &Reading, number: usize, basis: &Basis) -> Result<(), FitE
     for (i, o) in reading.observations.iter().enumerate() {
         let observation = i + 1;
         let v = o.variance;
-        let all = [o.at.x, o.at.y, o.error.x, o.error.y, v[0][0], v[0][1], v[1][0], v[1][1]];
+        let all = [
+            o.at.x, o.at.y, o.error.x, o.error.y, v[0][0], v[0][1], v[1][0], v[1][1],
+        ];
         if !all.iter().all(|x| x.is_finite()) {
-            return Err(FitError::NotFinite { reading: number, observation });
+            return Err(FitError::NotFinite {
+                reading: number,
+                observation,
+            });
         }
         let off = |at: f64, length: f64| at < -length || at > 2.0 * length;
         if off(o.at.x, sheet.w) || off(o.at.y, sheet.h) {
-            return Err(FitError::OffSheet { reading: number, observation });
+            return Err(FitError::OffSheet {
+                reading: number,
+                observation,
+            });
         }
         if o.error.length() > 100.0 {
-            return Err(FitError::TooLarge { reading: number, observation });
+            return Err(FitError::TooLarge {
+                reading: number,
+                observation,
+            });
         }
         if !is_covariance2(v) {
-            return Err(FitError::BadVariance { reading: number, observation });
+            return Err(FitError::BadVariance {
+                reading: number,
+                observation,
+            });
         }
     }
-    if let Some(link) = reading.link {
-        if !is_semidefinite3(link) {
-            return Err(FitError::BadLink { reading: number });
-        }
+    if reading.link.is_some_and(|link| !is_semidefinite3(link)) {
+        return Err(FitError::BadLink { reading: number });
     }
     let first = reading.observations[0].at;
-    let one_place = reading.observations.iter().all(|o| (o.at - first).length() < 1.0);
+    let one_place = reading
+        .observations
+        .iter()
+        .all(|o| (o.at - first).length() < 1.0);
     if reading.observations.len() > 1 && one_place {
         return Err(FitError::OnePlace { reading: number });
     }
@@ -187,7 +219,10 @@ fn is_semidefinite3(link: [[f64; LOOSE]; LOOSE]) -> bool {
     }
     let largest = m.amax();
     let symmetric = (m - m.transpose()).amax() <= 1e-9 * largest;
-    symmetric && m.symmetric_eigenvalues().iter().all(|&e| e >= -1e-9 * largest)
+    symmetric
+        && m.symmetric_eigenvalues()
+            .iter()
+            .all(|&e| e >= -1e-9 * largest)
 }
 
 #[cfg(test)]
@@ -196,7 +231,10 @@ mod tests {
     use nalgebra::{DMatrix, DVector};
     use tympan_sheet::{FeedAxis, Size};
 
-    const BASIS: Basis = Basis { sheet: Size::new(210.0, 297.0), feed: FeedAxis::Y };
+    const BASIS: Basis = Basis {
+        sheet: Size::new(210.0, 297.0),
+        feed: FeedAxis::Y,
+    };
 
     /// The reduction against the plain dense formula.
     #[test]
@@ -207,7 +245,11 @@ mod tests {
             Observation::new(Point::new(100.0, 280.0), Vector::new(0.1, 2.0), 0.2),
         ]);
         reading.observations[1].variance = [[0.02, 0.005], [0.005, 0.03]];
-        reading.link = Some([[0.01, 0.002, 0.0], [0.002, 0.02, 0.001], [0.0, 0.001, 0.004]]);
+        reading.link = Some([
+            [0.01, 0.002, 0.0],
+            [0.002, 0.02, 0.001],
+            [0.0, 0.001, 0.004],
+        ]);
         let common = shared_error(&reading, 0.03);
         let got = Reduced::of_points(&reading, &BASIS).sharing(&common);
 

@@ -56,16 +56,35 @@ impl ScaledWishart {
     const STEP: f64 = 0.1;
 
     fn new(df: f64, psi: Matrix3<f64>, log_scale_sd: f64) -> Option<Self> {
-        let sd = if log_scale_sd < 0.02 { 0.0 } else { log_scale_sd };
+        let sd = if log_scale_sd < 0.02 {
+            0.0
+        } else {
+            log_scale_sd
+        };
         let root = psi.cholesky()?.l();
         let ln_gamma3: f64 = (0..LOOSE).map(|i| ln_gamma((df - i as f64) / 2.0)).sum();
         let ln_norm = df * ln_det3(&root) - 1.5 * df * std::f64::consts::LN_2 - ln_gamma3;
         let reach = 5.0 + 8.0 * sd;
         let from = (LOOSE as f64 * df).ln() - reach;
-        let count = if sd > 0.0 { (2.0 * reach / Self::STEP).ceil() as usize + 1 } else { 0 };
-        let table = (0..count).map(|i| log_mixture(df, sd, from + Self::STEP * i as f64)).collect();
+        let count = if sd > 0.0 {
+            (2.0 * reach / Self::STEP).ceil() as usize + 1
+        } else {
+            0
+        };
+        let table = (0..count)
+            .map(|i| log_mixture(df, sd, from + Self::STEP * i as f64))
+            .collect();
         let chi = std::array::from_fn(|i| ChiTable::new(df - i as f64));
-        Some(Self { df, psi, root, log_scale_sd: sd, ln_norm, table, from, chi })
+        Some(Self {
+            df,
+            psi,
+            root,
+            log_scale_sd: sd,
+            ln_norm,
+            table,
+            from,
+            chi,
+        })
     }
 
     fn ln_density(&self, ln_det: f64, inverse: &Matrix3<f64>) -> f64 {
@@ -88,7 +107,12 @@ impl ScaledWishart {
             return value + slope * (position - last as f64) * Self::STEP;
         }
         let i = position as usize;
-        hermite(position - i as f64, Self::STEP, self.table[i], self.table[i + 1])
+        hermite(
+            position - i as f64,
+            Self::STEP,
+            self.table[i],
+            self.table[i + 1],
+        )
     }
 
     /// The point for normal scores (Bartlett's decomposition): three for the diagonal, three for
@@ -122,9 +146,8 @@ fn log_mixture(df: f64, sd: f64, ln_t: f64) -> (f64, f64) {
     let step = (sd / 4.0).min(0.07);
     let reach = 10.0 * sd + 2.0;
     let count = (2.0 * reach / step) as i32;
-    let exponent = |l: f64| {
-        LOOSE as f64 * df * l - 0.5 * (2.0 * l + ln_t).exp() - 0.5 * (l / sd) * (l / sd)
-    };
+    let exponent =
+        |l: f64| LOOSE as f64 * df * l - 0.5 * (2.0 * l + ln_t).exp() - 0.5 * (l / sd) * (l / sd);
     let nodes = || (0..=count).map(|i| -reach + step * f64::from(i));
     let peak = nodes().map(exponent).fold(f64::NEG_INFINITY, f64::max);
     let (sum, moment) = nodes().fold((0.0, 0.0), |(sum, moment), l| {
@@ -191,7 +214,12 @@ impl Likelihood {
                 ff: f * f.transpose(),
             });
         }
-        Self { groups, readings: readings.len() as f64, unit, precision }
+        Self {
+            groups,
+            readings: readings.len() as f64,
+            unit,
+            precision,
+        }
     }
 
     /// The steady error given the inverse of `Σ`, and the likelihood of `Σ`. None where a flat
@@ -298,11 +326,16 @@ impl Proposals<'_> {
             }
             pick -= share;
         }
-        chosen.at(std::array::from_fn(|d| normal_quantile(sobol(index, 1 + d as u32, seed))))
+        chosen.at(std::array::from_fn(|d| {
+            normal_quantile(sobol(index, 1 + d as u32, seed))
+        }))
     }
 
     fn ln_density(&self, ln_det: f64, inverse: &Matrix3<f64>) -> f64 {
-        let logs = self.parts.iter().map(|(share, p)| share.ln() + p.ln_density(ln_det, inverse));
+        let logs = self
+            .parts
+            .iter()
+            .map(|(share, p)| share.ln() + p.ln_density(ln_det, inverse));
         // Stable for any order: the sum is carried as its logarithm.
         logs.fold(f64::NEG_INFINITY, |sum, log| {
             let (small, large) = if sum < log { (sum, log) } else { (log, sum) };
@@ -337,7 +370,13 @@ fn sample_checked(
     for pass in 0..2 {
         // The prior itself among the proposals keeps every weight bounded.
         let parts = vec![(0.5, &near), (0.2, &wide), (0.3, &prior)];
-        let pilot = weigh(&likelihood, &prior, &Proposals { parts }, PILOT, PILOT_SEED + pass);
+        let pilot = weigh(
+            &likelihood,
+            &prior,
+            &Proposals { parts },
+            PILOT,
+            PILOT_SEED + pass,
+        );
         let (df, mean_inverse, log_scale_sd) = match_moments(&pilot)?;
         let mean = mean_inverse.try_inverse()? * (2.0 * log_scale_sd * log_scale_sd).exp();
         let broad = (0.6 * df).max(3.0);
@@ -357,7 +396,12 @@ fn sample_checked(
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     let draw = |(_, point): &(f64, &Weighed)| {
         let (mean, covariance) = likelihood.steady(&point.given);
-        Draw { weight: point.weight, sigma: point.sigma, mean, covariance }
+        Draw {
+            weight: point.weight,
+            sigma: point.sigma,
+            mean,
+            covariance,
+        }
     };
     Some((order.iter().map(draw).collect(), effective(&points)))
 }
@@ -395,16 +439,27 @@ fn weigh(
     let mut drawn: Vec<Weighed> = Vec::with_capacity(points as usize);
     let mut peak = f64::NEG_INFINITY;
     for index in 0..points {
-        let Some(sigma) = proposals.draw(index, seed) else { continue };
-        let Some(factor) = sigma.cholesky() else { continue };
+        let Some(sigma) = proposals.draw(index, seed) else {
+            continue;
+        };
+        let Some(factor) = sigma.cholesky() else {
+            continue;
+        };
         let inverse = factor.inverse();
         let ln_det = 2.0 * ln_det3(&factor.l());
-        let Some(given) = likelihood.given(&inverse) else { continue };
+        let Some(given) = likelihood.given(&inverse) else {
+            continue;
+        };
         let weight =
             prior.ln_density(ln_det, &inverse) + given.ln - proposals.ln_density(ln_det, &inverse);
         if weight.is_finite() {
             peak = peak.max(weight);
-            drawn.push(Weighed { weight, sigma, inverse, given });
+            drawn.push(Weighed {
+                weight,
+                sigma,
+                inverse,
+                given,
+            });
         }
     }
     for point in &mut drawn {
@@ -419,7 +474,10 @@ fn weigh(
 }
 
 fn effective(draws: &[Weighed]) -> f64 {
-    1.0 / draws.iter().map(|draw| draw.weight * draw.weight).sum::<f64>()
+    1.0 / draws
+        .iter()
+        .map(|draw| draw.weight * draw.weight)
+        .sum::<f64>()
 }
 
 /// The scaled inverse Wishart distribution with the same `E Σ⁻¹` and the same mean and variance
@@ -438,15 +496,24 @@ fn match_moments(draws: &[Weighed]) -> Option<(f64, Matrix3<f64>, f64)> {
     let variance = square - mean * mean;
     let gap = mean + mean_inverse.determinant().ln();
     let gap_at = |df: f64| {
-        (0..LOOSE).map(|i| (df / 2.0).ln() - digamma((df - i as f64) / 2.0)).sum::<f64>()
+        (0..LOOSE)
+            .map(|i| (df / 2.0).ln() - digamma((df - i as f64) / 2.0))
+            .sum::<f64>()
     };
-    let variance_at =
-        |df: f64| (0..LOOSE).map(|i| trigamma((df - i as f64) / 2.0)).sum::<f64>();
+    let variance_at = |df: f64| {
+        (0..LOOSE)
+            .map(|i| trigamma((df - i as f64) / 2.0))
+            .sum::<f64>()
+    };
     let bisect = |too_low: &dyn Fn(f64) -> bool, mut low: f64| {
         let mut high = 1000.0_f64;
         for _ in 0..60 {
             let middle = (low * high).sqrt();
-            if too_low(middle) { low = middle } else { high = middle }
+            if too_low(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
         }
         low
     };

@@ -171,7 +171,10 @@ impl Field {
     /// The field with these coefficients, in the order of [`Term::ALL`]: mm for shifts and bends,
     /// mm per 100 mm for the others (tilt and shear: 1 is 10 mrad; stretch: 1 is 1 %).
     pub fn new(basis: Basis, coefficients: [f64; TERMS]) -> Self {
-        Self { basis, coefficients }
+        Self {
+            basis,
+            coefficients,
+        }
     }
 
     /// The field of a known map `p ↦ p + r(p)`.
@@ -180,7 +183,10 @@ impl Field {
     }
 
     pub(crate) fn from_vec(basis: Basis, v: Vec8) -> Self {
-        Self { basis, coefficients: v.into() }
+        Self {
+            basis,
+            coefficients: v.into(),
+        }
     }
 
     /// The sheet and the feed that the coefficients refer to.
@@ -231,10 +237,12 @@ impl Field {
     /// these are `|r_x(c)| + w/2·|stretch_x| + h/2·|shear − tilt|` and
     /// `|r_y(c)| + w/2·|tilt| + h/2·|stretch_y|`, and hold for the whole rectangle.
     pub fn largest_over(&self, cell: Rect<Front>) -> (f64, f64) {
-        cell.corners().into_iter().fold((0.0, 0.0), |(x, y): (f64, f64), corner| {
-            let r = self.at(corner);
-            (x.max(r.x.abs()), y.max(r.y.abs()))
-        })
+        cell.corners()
+            .into_iter()
+            .fold((0.0, 0.0), |(x, y): (f64, f64), corner| {
+                let r = self.at(corner);
+                (x.max(r.x.abs()), y.max(r.y.abs()))
+            })
     }
 }
 
@@ -242,13 +250,19 @@ impl Field {
 mod tests {
     use super::*;
 
-    const BASIS: Basis = Basis { sheet: Size::new(210.0, 297.0), feed: FeedAxis::Y };
+    const BASIS: Basis = Basis {
+        sheet: Size::new(210.0, 297.0),
+        feed: FeedAxis::Y,
+    };
 
     #[test]
     fn tilt_is_clockwise_seen_from_the_front() {
         let field = Field::new(BASIS, [0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
         let right = field.at(Point::new(205.0, 148.5));
-        assert!(right.x.abs() < 1e-12 && (right.y - 1.0).abs() < 1e-12, "right goes down: {right:?}");
+        assert!(
+            right.x.abs() < 1e-12 && (right.y - 1.0).abs() < 1e-12,
+            "right goes down: {right:?}"
+        );
         assert!((field.term(Term::Tilt) - 0.01_f64.to_degrees()).abs() < 1e-12);
     }
 
@@ -259,7 +273,10 @@ mod tests {
         let tilt = -0.2_f64.to_radians() * 100.0;
         let field = Field::new(BASIS, [0.4, 2.1, tilt, 0.0, 0.0, 0.0, 0.0, 0.0]);
         let corner = field.at(Point::new(0.0, 0.0));
-        assert!((corner.x + 0.118).abs() < 5e-4 && (corner.y - 2.467).abs() < 5e-4, "{corner:?}");
+        assert!(
+            (corner.x + 0.118).abs() < 5e-4 && (corner.y - 2.467).abs() < 5e-4,
+            "{corner:?}"
+        );
     }
 
     #[test]
@@ -287,7 +304,13 @@ mod tests {
         let field = Field::new(BASIS, [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.2, -0.1]);
         assert_eq!(field.at(Point::new(20.0, 148.5)), Vector::ZERO);
         assert_eq!(field.at(Point::new(20.0, 0.0)), Vector::new(0.2, -0.1));
-        let turned = Field::new(Basis { feed: FeedAxis::X, ..BASIS }, field.coefficients());
+        let turned = Field::new(
+            Basis {
+                feed: FeedAxis::X,
+                ..BASIS
+            },
+            field.coefficients(),
+        );
         assert_eq!(turned.at(Point::new(210.0, 20.0)), Vector::new(-0.1, 0.2));
     }
 

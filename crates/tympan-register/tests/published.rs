@@ -10,7 +10,10 @@ use tympan_sheet::{Front, Point};
 
 #[track_caller]
 fn close(got: f64, want: f64, tolerance: f64) {
-    assert!((got - want).abs() <= tolerance, "got {got}, want {want} within {tolerance}");
+    assert!(
+        (got - want).abs() <= tolerance,
+        "got {got}, want {want} within {tolerance}"
+    );
 }
 
 /// Certified digits reached: −log₁₀ of the relative error, at most 15.
@@ -18,18 +21,28 @@ fn digits(got: f64, certified: f64) -> f64 {
     if got == certified {
         return 15.0;
     }
-    let scale = if certified == 0.0 { 1.0 } else { certified.abs() };
+    let scale = if certified == 0.0 {
+        1.0
+    } else {
+        certified.abs()
+    };
     (-((got - certified).abs() / scale).log10()).min(15.0)
 }
 
 fn worst(got: &[f64], certified: &[f64]) -> f64 {
     assert_eq!(got.len(), certified.len());
-    got.iter().zip(certified).map(|(g, c)| digits(*g, *c)).fold(15.0, f64::min)
+    got.iter()
+        .zip(certified)
+        .map(|(g, c)| digits(*g, *c))
+        .fold(15.0, f64::min)
 }
 
 #[track_caller]
 fn at_least(reached: f64, wanted: f64) {
-    assert!(reached >= wanted, "only {reached:.1} digits, {wanted} wanted");
+    assert!(
+        reached >= wanted,
+        "only {reached:.1} digits, {wanted} wanted"
+    );
 }
 
 /// NIST StRD, Norris (linear, lower difficulty): data and certified values from the data file.
@@ -52,8 +65,17 @@ fn norris_is_solved_to_twelve_digits() {
     let x = DMatrix::from_fn(36, 2, |i, j| if j == 0 { 1.0 } else { pairs[i].1 });
     let y = DVector::from_fn(36, |i, _| pairs[i].0);
     let fit = least_squares(&x, &y).expect("regular");
-    at_least(worst(&fit.coefficients, &[-0.262323073774029, 1.00211681802045]), 12.0);
-    at_least(worst(&fit.standard_errors, &[0.232818234301152, 0.429796848199937e-3]), 12.0);
+    at_least(
+        worst(&fit.coefficients, &[-0.262323073774029, 1.00211681802045]),
+        12.0,
+    );
+    at_least(
+        worst(
+            &fit.standard_errors,
+            &[0.232818234301152, 0.429796848199937e-3],
+        ),
+        12.0,
+    );
     at_least(digits(fit.residual_sd, 0.884796396144373), 12.0);
     at_least(digits(fit.r_squared, 0.999993745883712), 14.0);
     at_least(digits(fit.residual_square, 26.6173985294224), 12.0);
@@ -80,7 +102,10 @@ fn wampler_is_solved_to_the_digits_of_a_good_qr() {
     at_least(worst(&first.coefficients, &[1.0; 6]), 14.0);
     assert!(first.residual_sd < 1e-6, "{}", first.residual_sd);
     let second = wampler(|x| powers(x, 0.1));
-    at_least(worst(&second.coefficients, &[1.0, 0.1, 0.01, 0.001, 1e-4, 1e-5]), 13.0);
+    at_least(
+        worst(&second.coefficients, &[1.0, 0.1, 0.01, 0.001, 1e-4, 1e-5]),
+        13.0,
+    );
     for (factor, wanted) in [(1.0, 14.0), (100.0, 14.0), (10_000.0, 14.0)] {
         let fit = wampler(|x| powers(x, 1.0) + factor * WAMPLER[x as usize]);
         at_least(worst(&fit.coefficients, &[1.0; 6]), wanted);
@@ -115,7 +140,11 @@ fn longley_is_solved_to_twelve_digits() {
         69331 115.7 518173 4806 2572 127852 1961; 70551 116.9 554894 4007 2827 130081 1962";
     let rows: Vec<Vec<f64>> = data
         .split(';')
-        .map(|row| row.split_whitespace().map(|x| x.parse().expect("a number")).collect())
+        .map(|row| {
+            row.split_whitespace()
+                .map(|x| x.parse().expect("a number"))
+                .collect()
+        })
         .collect();
     let x = DMatrix::from_fn(16, 7, |i, j| if j == 0 { 1.0 } else { rows[i][j] });
     let y = DVector::from_fn(16, |i, _| rows[i][0]);
@@ -139,18 +168,27 @@ fn dependent_columns_are_refused() {
     let x = DMatrix::from_fn(5, 2, |i, j| (i as f64 + 1.0) * (j as f64 + 1.0));
     let y = DVector::from_element(5, 1.0);
     assert_eq!(least_squares(&x, &y), Err(TextbookError::Singular));
-    assert_eq!(least_squares(&x.rows(0, 2).into_owned(), &y.rows(0, 2).into_owned()), Err(TextbookError::TooFew));
+    assert_eq!(
+        least_squares(&x.rows(0, 2).into_owned(), &y.rows(0, 2).into_owned()),
+        Err(TextbookError::TooFew)
+    );
 }
 
 fn pairs(a: &[(f64, f64)], b: &[(f64, f64)]) -> Vec<(Point<Front>, Point<Front>)> {
-    a.iter().zip(b).map(|(p, q)| (Point::new(p.0, p.1), Point::new(q.0, q.1))).collect()
+    a.iter()
+        .zip(b)
+        .map(|(p, q)| (Point::new(p.0, p.1), Point::new(q.0, q.1)))
+        .collect()
 }
 
 /// S. Umeyama, IEEE PAMI 13(4):376–380 (1991): the paper's set-up, a mirrored pair of triangles;
 /// results recomputed independently.
 #[test]
 fn umeyamas_example_comes_out_without_a_mirror() {
-    let pairs = pairs(&[(0., 0.), (1., 0.), (0., 2.)], &[(0., 0.), (-1., 0.), (0., 2.)]);
+    let pairs = pairs(
+        &[(0., 0.), (1., 0.), (0., 2.)],
+        &[(0., 0.), (-1., 0.), (0., 2.)],
+    );
     let fit = fit_similarity(&pairs).expect("two places at least");
     close(fit.scale, 13.0_f64.sqrt() / 5.0, 1e-12);
     for (got, want) in [
@@ -175,7 +213,12 @@ fn umeyamas_example_comes_out_without_a_mirror() {
 fn a_tilted_page_is_found_again() {
     let pairs = pairs(
         &[(10., 10.), (200., 10.), (200., 287.), (10., 287.)],
-        &[(10.571, 9.659), (200.854, 10.489), (199.644, 287.902), (9.361, 287.071)],
+        &[
+            (10.571, 9.659),
+            (200.854, 10.489),
+            (199.644, 287.902),
+            (9.361, 287.071),
+        ],
     );
     let fit = fit_similarity(&pairs).expect("two places at least");
     close(fit.tilt.to_degrees(), 0.249959, 1e-6);
@@ -198,11 +241,19 @@ fn hotellings_t2_has_the_textbook_values() {
     let test = HotellingT2::of(&rows, &[9.0, 5.0]).expect("enough rows");
     close(test.t2, 7.0 / 9.0, 1e-12);
     assert_eq!(test.mean, vec![8.0, 6.0]);
-    close((test.covariance - DMatrix::from_row_slice(2, 2, &[4., -3., -3., 9.])).amax(), 0.0, 1e-12);
+    close(
+        (test.covariance - DMatrix::from_row_slice(2, 2, &[4., -3., -3., 9.])).amax(),
+        0.0,
+        1e-12,
+    );
     let rows = [vec![2., 12.], vec![8., 9.], vec![6., 9.], vec![8., 10.]];
     let test = HotellingT2::of(&rows, &[7.0, 11.0]).expect("enough rows");
     close(test.t2, 150.0 / 11.0, 1e-12);
-    close(hotelling_limit(2, 4, 0.95).expect("enough rows"), 57.0, 1e-6);
+    close(
+        hotelling_limit(2, 4, 0.95).expect("enough rows"),
+        57.0,
+        1e-6,
+    );
 }
 
 /// V. Chew (1966), the region for one new vector; limits for two coordinates recomputed by an
@@ -218,7 +269,11 @@ fn prediction_regions_have_the_table_s_limits() {
         (30, [5.3571, 7.1500, 11.672]),
     ] {
         for (level, want) in [0.90, 0.95, 0.99].into_iter().zip(limits) {
-            close(prediction_limit(2, n, level).expect("enough rows") / want, 1.0, 5e-5);
+            close(
+                prediction_limit(2, n, level).expect("enough rows") / want,
+                1.0,
+                5e-5,
+            );
         }
     }
 }
@@ -243,7 +298,11 @@ fn tolerance_factors_agree_with_the_printed_table() {
         (60, [1.96, 2.34, 3.07]),
     ] {
         for (content, want) in [0.90, 0.95, 0.99].into_iter().zip(factors) {
-            close(tolerance_factor(n, content, 0.95).expect("in range"), want, 0.0065);
+            close(
+                tolerance_factor(n, content, 0.95).expect("in range"),
+                want,
+                0.0065,
+            );
         }
     }
 }
@@ -262,7 +321,11 @@ fn tolerance_factors_are_exact() {
         (0.99, 30, [2.3940, 2.8509, 3.7425]),
     ] {
         for (content, want) in [0.90, 0.95, 0.99].into_iter().zip(factors) {
-            close(tolerance_factor(n, content, confidence).expect("in range"), want, 6e-5);
+            close(
+                tolerance_factor(n, content, confidence).expect("in range"),
+                want,
+                6e-5,
+            );
         }
     }
 }
@@ -271,10 +334,26 @@ fn tolerance_factors_are_exact() {
 /// confidence 0.99; and how far it is off at four values.
 #[test]
 fn howes_approximation_is_told_from_the_exact_factor() {
-    close(tolerance_factor_howe(43, 0.90, 0.99).expect("in range"), 2.2173, 5e-5);
-    close(tolerance_factor(43, 0.90, 0.99).expect("in range"), 2.2228, 6e-5);
-    close(tolerance_factor_howe(4, 0.99, 0.95).expect("in range"), 8.409, 6e-4);
-    close(tolerance_factor(4, 0.99, 0.95).expect("in range"), 8.221, 6e-4);
+    close(
+        tolerance_factor_howe(43, 0.90, 0.99).expect("in range"),
+        2.2173,
+        5e-5,
+    );
+    close(
+        tolerance_factor(43, 0.90, 0.99).expect("in range"),
+        2.2228,
+        6e-5,
+    );
+    close(
+        tolerance_factor_howe(4, 0.99, 0.95).expect("in range"),
+        8.409,
+        6e-4,
+    );
+    close(
+        tolerance_factor(4, 0.99, 0.95).expect("in range"),
+        8.221,
+        6e-4,
+    );
 }
 
 /// JCGM 100:2008, F.2.2.1, 4.3.7, 4.3.9 (clauses from memory), and the gauge block example H.1:
@@ -286,5 +365,9 @@ fn rounding_has_the_uncertainty_of_the_gum() {
     close(rectangular(0.25), resolution(0.5), 1e-15);
     close(triangular(6.0_f64.sqrt()), 1.0, 1e-15);
     let gauge_block = [(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)];
-    close(welch_satterthwaite(&gauge_block).expect("in range"), 16.7, 0.5);
+    close(
+        welch_satterthwaite(&gauge_block).expect("in range"),
+        16.7,
+        0.5,
+    );
 }

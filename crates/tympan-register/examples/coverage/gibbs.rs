@@ -9,8 +9,21 @@ use crate::support::printer::{Random, inverse, inverse_wishart_root};
 /// Half widths of the 95 % intervals of the eight terms and of the next sheet's shift x, shift y
 /// and tilt, in the units people are told.
 pub(crate) fn half_widths(readings: &[Reading], draws: usize, random: &mut Random) -> [f64; 11] {
-    let s0 = [0.213_924_825_097_884_77, 0.481_330_856_470_240_6, 0.040_728_267_656_025_365];
-    let steady_sd = [5.0, 5.0, 0.698_131_700_8, 0.2, 0.2, 0.174_532_925_2, 0.1, 0.1];
+    let s0 = [
+        0.213_924_825_097_884_77,
+        0.481_330_856_470_240_6,
+        0.040_728_267_656_025_365,
+    ];
+    let steady_sd = [
+        5.0,
+        5.0,
+        0.698_131_700_8,
+        0.2,
+        0.2,
+        0.174_532_925_2,
+        0.1,
+        0.1,
+    ];
     let prior = DMatrix::from_diagonal(&DVector::from_iterator(
         8,
         steady_sd.iter().map(|sd: &f64| 1.0 / (sd * sd)),
@@ -20,7 +33,10 @@ pub(crate) fn half_widths(readings: &[Reading], draws: usize, random: &mut Rando
     let seen: Vec<DVector<f64>> = readings
         .iter()
         .map(|r| {
-            DVector::from_iterator(rows, r.observations.iter().flat_map(|o| [o.error.x, o.error.y]))
+            DVector::from_iterator(
+                rows,
+                r.observations.iter().flat_map(|o| [o.error.x, o.error.y]),
+            )
         })
         .collect();
     let total: DVector<f64> = seen.iter().sum();
@@ -40,15 +56,15 @@ pub(crate) fn half_widths(readings: &[Reading], draws: usize, random: &mut Rando
     let mut kept: [Vec<f64>; 11] = std::array::from_fn(|_| Vec::with_capacity(draws));
     for draw in 0..draws + draws / 10 {
         // Steady error, the sheets' own errors integrated out.
-        let spread = &fixed + &loose * DMatrix::from_fn(3, 3, |i, j| sigma[(i, j)]) * loose.transpose();
+        let spread =
+            &fixed + &loose * DMatrix::from_fn(3, 3, |i, j| sigma[(i, j)]) * loose.transpose();
         let weight = spread.try_inverse().expect("regular");
         let precision = x.transpose() * &weight * &x * n + &prior;
         let pull = x.transpose() * &weight * &total;
         let beta = gaussian(&precision, &pull, random);
         // The sheets' own errors.
         let sigma_inverse = sigma.try_inverse().expect("regular");
-        let precision =
-            &own_precision + DMatrix::from_fn(3, 3, |i, j| sigma_inverse[(i, j)]);
+        let precision = &own_precision + DMatrix::from_fn(3, 3, |i, j| sigma_inverse[(i, j)]);
         let mut square = [[0.0; 3]; 3];
         for y in &seen {
             let b = gaussian(&precision, &(&to_own * (y - &x * &beta)), random);
@@ -113,7 +129,12 @@ fn design(reading: &Reading) -> DMatrix<f64> {
 fn gaussian(precision: &DMatrix<f64>, pull: &DVector<f64>, random: &mut Random) -> DVector<f64> {
     let factor = precision.clone().cholesky().expect("positive");
     let z = DVector::from_fn(pull.len(), |_, _| random.normal());
-    factor.solve(pull) + factor.l().transpose().solve_upper_triangular(&z).expect("regular")
+    factor.solve(pull)
+        + factor
+            .l()
+            .transpose()
+            .solve_upper_triangular(&z)
+            .expect("regular")
 }
 
 /// A draw of the scale: `ln s ~ N(0, 0.5²)` times `s^24 exp(−s² t/2)`, on a fine grid.

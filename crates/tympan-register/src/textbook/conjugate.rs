@@ -53,12 +53,20 @@ impl ConjugateNormal {
         if n == 0 || p == 0 || left.is_nan() || left <= 0.0 {
             return Err(TextbookError::TooFew);
         }
-        if rows.iter().any(|row| row.len() != p || row.iter().any(|x| !x.is_finite())) {
+        if rows
+            .iter()
+            .any(|row| row.len() != p || row.iter().any(|x| !x.is_finite()))
+        {
             return Err(TextbookError::OutOfRange);
         }
         let (mean, covariance) = mean_and_covariance(rows);
         let square = scale + covariance * (n as f64 - 1.0);
-        Ok(Self { mean, square, rows: n, df: left })
+        Ok(Self {
+            mean,
+            square,
+            rows: n,
+            df: left,
+        })
     }
 
     /// What is believed of the mean.
@@ -73,7 +81,11 @@ impl ConjugateNormal {
 
     fn scaled(&self, factor: f64) -> MultivariateT {
         let scale = &self.square * (factor / self.df);
-        MultivariateT { df: self.df, mean: self.mean.clone(), scale }
+        MultivariateT {
+            df: self.df,
+            mean: self.mean.clone(),
+            scale,
+        }
     }
 }
 
@@ -110,7 +122,11 @@ impl MultivariateT {
             return Err(TextbookError::OutOfRange);
         }
         let off = DVector::from_column_slice(x) - &self.mean;
-        let factor = self.scale.clone().cholesky().ok_or(TextbookError::Singular)?;
+        let factor = self
+            .scale
+            .clone()
+            .cholesky()
+            .ok_or(TextbookError::Singular)?;
         Ok(self.f()?.sf(off.dot(&factor.solve(&off)) / x.len() as f64))
     }
 
@@ -134,6 +150,10 @@ pub fn leave_one_out(
         rest.map(|(_, row)| row.clone()).collect::<Vec<_>>()
     };
     (0..rows.len())
-        .map(|j| ConjugateNormal::with_prior(&others(j), df, scale)?.next().p_value(&rows[j]))
+        .map(|j| {
+            ConjugateNormal::with_prior(&others(j), df, scale)?
+                .next()
+                .p_value(&rows[j])
+        })
         .collect()
 }

@@ -31,11 +31,14 @@ impl HotellingT2 {
         }
         let (centre, covariance) = mean_and_covariance(rows);
         let off = &centre - DVector::from_column_slice(mean);
-        let inverse = covariance.clone().cholesky().ok_or(TextbookError::Singular)?;
+        let inverse = covariance
+            .clone()
+            .cholesky()
+            .ok_or(TextbookError::Singular)?;
         let t2 = n as f64 * off.dot(&inverse.solve(&off));
         let f = t2 * (n - p) as f64 / (p * (n - 1)) as f64;
-        let distribution = FisherSnedecor::new(p as f64, (n - p) as f64)
-            .map_err(|_| TextbookError::OutOfRange)?;
+        let distribution =
+            FisherSnedecor::new(p as f64, (n - p) as f64).map_err(|_| TextbookError::OutOfRange)?;
         Ok(Self {
             t2,
             p_value: distribution.sf(f),

@@ -36,8 +36,10 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
         return Err(TextbookError::OutOfRange);
     }
     // Powers of two scale without rounding.
-    let scales: Vec<f64> =
-        x.column_iter().map(|c| 2.0_f64.powi(-(c.norm().log2().round() as i32))).collect();
+    let scales: Vec<f64> = x
+        .column_iter()
+        .map(|c| 2.0_f64.powi(-(c.norm().log2().round() as i32)))
+        .collect();
     let mut scaled = x.clone();
     for (mut column, scale) in scaled.column_iter_mut().zip(&scales) {
         column *= *scale;
@@ -56,7 +58,9 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
     for _ in 0..4 {
         let f = misfit(&scaled, &coefficients, y, &residual);
         let slack = leaning(&scaled, &residual);
-        let d = r_transposed.solve_lower_triangular(&slack).ok_or(TextbookError::Singular)?;
+        let d = r_transposed
+            .solve_lower_triangular(&slack)
+            .ok_or(TextbookError::Singular)?;
         let mut qf = f.clone();
         qr.q_tr_mul(&mut qf);
         let step = r
@@ -72,11 +76,18 @@ pub fn least_squares(x: &DMatrix<f64>, y: &DVector<f64>) -> Result<LeastSquares,
     let inverse = r
         .solve_upper_triangular(&DMatrix::identity(columns, columns))
         .ok_or(TextbookError::Singular)?;
-    let standard_errors =
-        inverse.row_iter().zip(&scales).map(|(row, s)| residual_sd * row.norm() * s).collect();
+    let standard_errors = inverse
+        .row_iter()
+        .zip(&scales)
+        .map(|(row, s)| residual_sd * row.norm() * s)
+        .collect();
     let about_mean = (y.add_scalar(-y.mean())).norm_squared();
     Ok(LeastSquares {
-        coefficients: coefficients.iter().zip(&scales).map(|(c, s)| c * s).collect(),
+        coefficients: coefficients
+            .iter()
+            .zip(&scales)
+            .map(|(c, s)| c * s)
+            .collect(),
         standard_errors,
         residual_square,
         residual_sd,
@@ -113,7 +124,12 @@ impl Accurate {
 }
 
 /// `y − residual − x·c`.
-fn misfit(x: &DMatrix<f64>, c: &DVector<f64>, y: &DVector<f64>, residual: &DVector<f64>) -> DVector<f64> {
+fn misfit(
+    x: &DMatrix<f64>,
+    c: &DVector<f64>,
+    y: &DVector<f64>,
+    residual: &DVector<f64>,
+) -> DVector<f64> {
     DVector::from_fn(y.len(), |i, _| {
         let mut sum = Accurate::default();
         sum.add(y[i]);

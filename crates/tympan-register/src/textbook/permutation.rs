@@ -34,9 +34,7 @@ pub fn permutation_test(a: &[f64], b: &[f64]) -> Result<PermutationTest, Textboo
     }
     let total: f64 = all.iter().sum();
     let scale = all.iter().map(|x| x.abs()).fold(0.0, f64::max);
-    let difference = |sum: f64| {
-        (sum / a.len() as f64 - (total - sum) / b.len() as f64).abs()
-    };
+    let difference = |sum: f64| (sum / a.len() as f64 - (total - sum) / b.len() as f64).abs();
     let seen = difference(a.iter().sum());
     let (mut as_extreme, mut count) = (0, 0);
     for mask in 0_u32..1 << all.len() {
@@ -50,12 +48,18 @@ pub fn permutation_test(a: &[f64], b: &[f64]) -> Result<PermutationTest, Textboo
             as_extreme += 1;
         }
     }
-    Ok(PermutationTest { as_extreme, total: count })
+    Ok(PermutationTest {
+        as_extreme,
+        total: count,
+    })
 }
 
 /// The smallest two-sided result that groups of these sizes can ever give: all of one group above
 /// all of the other, and its mirror image where the groups are of one size.
 pub fn smallest_attainable(a: usize, b: usize) -> PermutationTest {
     let total = (1..=a as u64).fold(1, |ways, k| ways * (b as u64 + k) / k);
-    PermutationTest { as_extreme: if a == b { 2 } else { 1 }, total }
+    PermutationTest {
+        as_extreme: if a == b { 2 } else { 1 },
+        total,
+    }
 }

@@ -46,9 +46,11 @@ fn fit<A: Frame, B: Frame>(
         return Err(TextbookError::TooFew);
     }
     let n = pairs.len() as f64;
-    let mean = |f: &dyn Fn(&(Point<A>, Point<B>)) -> f64| pairs.iter().map(f).sum::<f64>() / n;
-    let a = Point::<A>::new(mean(&|p| p.0.x), mean(&|p| p.0.y));
-    let b = Point::<B>::new(mean(&|p| p.1.x), mean(&|p| p.1.y));
+    let (mut a, mut b) = (Point::<A>::default(), Point::<B>::default());
+    for &(p, q) in pairs {
+        a = Point::new(a.x + p.x / n, a.y + p.y / n);
+        b = Point::new(b.x + q.x / n, b.y + q.y / n);
+    }
     let (mut dot, mut cross, mut size) = (0.0, 0.0, 0.0);
     for &(p, q) in pairs {
         let (u, v) = (p - a, q - b);

@@ -32,13 +32,20 @@ pub fn tolerance_factor(n: usize, content: f64, confidence: f64) -> Result<f64, 
     let nodes: Vec<(f64, f64)> = (0..=steps)
         .map(|i| {
             let z = reach * f64::from(i) / f64::from(steps);
-            let simpson = if i == 0 || i == steps { 1.0 } else if i % 2 == 1 { 4.0 } else { 2.0 };
+            let simpson = if i == 0 || i == steps {
+                1.0
+            } else if i % 2 == 1 {
+                4.0
+            } else {
+                2.0
+            };
             let weight = 2.0 * normal_pdf(z) * simpson * reach / f64::from(steps) / 3.0;
             (weight, half_width(z / (n as f64).sqrt(), content))
         })
         .collect();
     let reached = |k: f64| {
-        let held = |&(weight, r): &(f64, f64)| weight * gamma_ur(df / 2.0, df * r * r / (2.0 * k * k));
+        let held =
+            |&(weight, r): &(f64, f64)| weight * gamma_ur(df / 2.0, df * r * r / (2.0 * k * k));
         nodes.iter().map(held).sum::<f64>()
     };
     Ok(rising_root(1e-3, 1e5, 1e-13, |k| reached(k) - confidence))
@@ -46,7 +53,9 @@ pub fn tolerance_factor(n: usize, content: f64, confidence: f64) -> Result<f64, 
 
 /// The `r` with `Φ(m + r) − Φ(m − r) = content`.
 fn half_width(m: f64, content: f64) -> f64 {
-    rising_root(0.0, m + 12.0, 1e-13, |r| normal_cdf(m + r) - normal_cdf(m - r) - content)
+    rising_root(0.0, m + 12.0, 1e-13, |r| {
+        normal_cdf(m + r) - normal_cdf(m - r) - content
+    })
 }
 
 /// Howe's approximation `z √((n−1)(1 + 1/n) / χ²_{1−confidence, n−1})`.

@@ -27,10 +27,17 @@ pub fn triangular(half_width: f64) -> f64 {
 /// # Errors
 /// [`TextbookError::OutOfRange`] for negative uncertainties or degrees of freedom not above zero.
 pub fn welch_satterthwaite(components: &[(f64, f64)]) -> Result<f64, TextbookError> {
-    if components.iter().any(|&(u, df)| u.is_nan() || u < 0.0 || df.is_nan() || df <= 0.0) {
+    if components
+        .iter()
+        .any(|&(u, df)| u.is_nan() || u < 0.0 || df.is_nan() || df <= 0.0)
+    {
         return Err(TextbookError::OutOfRange);
     }
     let variance: f64 = components.iter().map(|(u, _)| u * u).sum();
     let spread: f64 = components.iter().map(|(u, df)| u.powi(4) / df).sum();
-    Ok(if spread == 0.0 { f64::INFINITY } else { variance * variance / spread })
+    Ok(if spread == 0.0 {
+        f64::INFINITY
+    } else {
+        variance * variance / spread
+    })
 }

@@ -9,8 +9,14 @@ use tympan_sheet::{Point, Size, Vector};
 pub(crate) const A4: Size = Size::new(210.0, 297.0);
 
 /// Where the pin goes through: near the corners and at the middle of the long edges.
-pub(crate) const PLACES: [(f64, f64); 6] =
-    [(25., 25.), (185., 25.), (185., 272.), (25., 272.), (25., 148.5), (185., 148.5)];
+pub(crate) const PLACES: [(f64, f64); 6] = [
+    (25., 25.),
+    (185., 25.),
+    (185., 272.),
+    (25., 272.),
+    (25., 148.5),
+    (185., 148.5),
+];
 
 /// SplitMix64 (S. Vigna's public-domain constants).
 pub(crate) struct Random(pub u64);
@@ -93,7 +99,11 @@ impl Printer {
     /// A printer drawn from the recommended prior.
     pub(crate) fn from_prior(random: &mut Random) -> Self {
         // S0 of the recommended prior, as published in the project's check cases.
-        let s0: [f64; 3] = [0.213_924_825_097_884_77, 0.481_330_856_470_240_6, 0.040_728_267_656_025_365];
+        let s0: [f64; 3] = [
+            0.213_924_825_097_884_77,
+            0.481_330_856_470_240_6,
+            0.040_728_267_656_025_365,
+        ];
         let s = (0.5 * random.normal()).exp();
         let tilt_sd = 0.4_f64.to_radians() * 100.0;
         let shear_sd = 0.1_f64.to_radians() * 100.0;
@@ -192,7 +202,9 @@ impl Sheet {
         let (right, down) = ((x - 105.0) / 100.0, (y - 148.5) / 100.0);
         let bow = ((y - 148.5) / 148.5).powi(2);
         [
-            self.shift[0] - self.tilt * down + self.stretch[0] * right + self.shear * down
+            self.shift[0] - self.tilt * down
+                + self.stretch[0] * right
+                + self.shear * down
                 + self.bend[0] * bow,
             self.shift[1] + self.tilt * right + self.stretch[1] * down + self.bend[1] * bow,
         ]
@@ -203,11 +215,9 @@ impl Sheet {
 /// its Cholesky factor, all by hand.
 pub(crate) fn inverse_wishart_root(df: f64, s0: [f64; 3], random: &mut Random) -> [[f64; 3]; 3] {
     let mut a = [[0.0_f64; 3]; 3];
-    for i in 0..3 {
-        a[i][i] = random.chi_square(df - i as f64).sqrt();
-        for k in 0..i {
-            a[i][k] = random.normal();
-        }
+    for (i, row) in a.iter_mut().enumerate() {
+        row[i] = random.chi_square(df - i as f64).sqrt();
+        row[..i].fill_with(|| random.normal());
     }
     // W = D A Aᵀ D with D = diag(s0)^-1/2.
     let mut w = [[0.0_f64; 3]; 3];

@@ -8,9 +8,23 @@ use tympan_sheet::{Affine, FeedAxis, Point, Rect};
 
 /// What is counted, in this order.
 pub(crate) const NAMES: [&str; 17] = [
-    "shift x", "shift y", "tilt", "stretch x", "stretch y", "shear", "bend across", "bend along",
-    "steady region", "next x", "next y", "next tilt", "next region", "next radial",
-    "scatter x", "scatter y", "scatter tilt",
+    "shift x",
+    "shift y",
+    "tilt",
+    "stretch x",
+    "stretch y",
+    "shear",
+    "bend across",
+    "bend along",
+    "steady region",
+    "next x",
+    "next y",
+    "next tilt",
+    "next region",
+    "next radial",
+    "scatter x",
+    "scatter y",
+    "scatter tilt",
 ];
 
 /// Hits and mean half widths.
@@ -68,8 +82,15 @@ impl Tally {
         let place = (random.uniform() * 20.0).floor() - 9.5;
         let sheet = printer.sheet(place, &mut random);
         let uncorrected = fit.next_sheet(&Affine::IDENTITY);
-        let own = [sheet.shift[0], sheet.shift[1], (sheet.tilt / 100.0).to_degrees()];
-        for (i, term) in [Term::ShiftX, Term::ShiftY, Term::Tilt].into_iter().enumerate() {
+        let own = [
+            sheet.shift[0],
+            sheet.shift[1],
+            (sheet.tilt / 100.0).to_degrees(),
+        ];
+        for (i, term) in [Term::ShiftX, Term::ShiftY, Term::Tilt]
+            .into_iter()
+            .enumerate()
+        {
             let e = uncorrected.term(term);
             self.note(9 + i, e.low <= own[i] && own[i] <= e.high, e.half_width());
         }
@@ -78,7 +99,10 @@ impl Tally {
 
         let region = Rect::whole(A4).grown(-5.0);
         let correction = fit.field();
-        let (x, y) = (5.0 + 200.0 * random.uniform(), 5.0 + 287.0 * random.uniform());
+        let (x, y) = (
+            5.0 + 200.0 * random.uniform(),
+            5.0 + 287.0 * random.uniform(),
+        );
         let error = sheet.error(x, y);
         let corrected = correction.displacement(Point::new(x, y));
         let left = (error[0] - corrected.x).hypot(error[1] - corrected.y);
@@ -87,7 +111,10 @@ impl Tally {
 
         let scatter = fit.scatter();
         let sd = |i: usize| {
-            (0..3).map(|k| printer.scatter[i][k].powi(2)).sum::<f64>().sqrt()
+            (0..3)
+                .map(|k| printer.scatter[i][k].powi(2))
+                .sum::<f64>()
+                .sqrt()
         };
         let stated = [scatter.x_mm, scatter.y_mm, scatter.tilt_deg];
         let real = [sd(0), sd(1), (sd(2) / 100.0).to_degrees()];
@@ -108,7 +135,12 @@ pub(crate) fn run(
     let half = |from: u64| {
         let mut tally = Tally::default();
         for i in (from..setups).step_by(2) {
-            tally.try_out(&printer(i), sheets, stated, 0x5eed_0000_0000 + i * 7919 + sheets as u64);
+            tally.try_out(
+                &printer(i),
+                sheets,
+                stated,
+                0x5eed_0000_0000 + i * 7919 + sheets as u64,
+            );
         }
         tally
     };
