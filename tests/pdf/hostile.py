@@ -89,24 +89,33 @@ def judged_apart(source, target, password):
     return verdict
 
 
+def attempt(action, *arguments):
+    """What the action returns; None when it fails, as a renderer may on such files."""
+    try:
+        return action(*arguments)
+    except Exception:  # noqa: BLE001 - whatever a renderer or reader throws at a damaged file
+        return None
+
+
 def pictures(source, target, password):
     """Faults when neither renderer finds the output to be the moved input; None when undrawable."""
     referee.DPI, referee.DIFFERENCE = DPI, DIFFERENCE
     with structure.open_any(target, [password]) as pdf:
         secret = password if pdf.is_encrypted else None
-    sizes = referee.page_sizes(target, secret)
-    if len(sizes) > PAGES or any(max(size[:2]) > LARGEST or min(size[:2]) < 20 for size in sizes):
+    sizes = attempt(referee.page_sizes, target, secret)
+    if sizes is None or len(sizes) > PAGES or any(
+            max(size[:2]) > LARGEST or min(size[:2]) < 20 for size in sizes):
         return None
     found = {}
     for name in ("pdfium", "poppler"):
         draw = referee.RENDERERS[name]
-        try:
-            old = draw(source, sizes, password)
-        except Exception:  # noqa: BLE001 - the renderer cannot show the damaged source
+        old = attempt(draw, source, sizes, password)
+        if old is None:
             continue
-        faults = page_faults(old, draw(target, sizes, secret), sizes)
+        new = attempt(draw, target, sizes, secret)
+        faults = ["the output cannot be drawn"] if new is None else page_faults(old, new, sizes)
         if name == "pdfium":
-            faults += size_faults(source, target, password, secret)
+            faults += attempt(size_faults, source, target, password, secret) or []
         if not faults:
             return []
         found[name] = faults
