@@ -35,12 +35,11 @@ pub(crate) fn decode(
     if packed.is_empty() || filters.is_empty() {
         return put(&packed, room, out);
     }
-    if let ([only], false) = (filters.as_slice(), about.has("/DecodeParms")) {
-        if is_flate(only) {
-            match inflate(&packed, room, out)? {
-                0 => {}
-                written => return Ok(written),
-            }
+    let plain = matches!(filters.as_slice(), [only] if is_flate(only));
+    if plain && !about.has("/DecodeParms") {
+        let written = inflate(&packed, room, out)?;
+        if written > 0 {
+            return Ok(written);
         }
     }
     let growth: Option<f64> = filters.iter().map(|f| most(f)).product();

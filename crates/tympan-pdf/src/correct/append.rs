@@ -284,7 +284,7 @@ fn runs(written: &BTreeMap<Id, u64>) -> Vec<Vec<(Id, u64)>> {
     for (&id, &at) in written {
         match runs.last_mut() {
             Some(run) if run.last().is_some_and(|(last, _)| last.0 + 1 == id.0) => {
-                run.push((id, at))
+                run.push((id, at));
             }
             _ => runs.push(vec![(id, at)]),
         }
