@@ -44,9 +44,17 @@ fn main() {
     let mut tally = Tally::default();
     for seed in first..first + count {
         let mut rng = Rng::stream(seed, 77);
-        let which = if seed % 5 == 4 { 2 } else { (seed % 2) as usize };
+        let which = if seed % 5 == 4 {
+            2
+        } else {
+            (seed % 2) as usize
+        };
         let paper = if which == 2 { LETTER } else { A4 };
-        let flip = if which == 1 { Flip::Endways } else { Flip::Sideways };
+        let flip = if which == 1 {
+            Flip::Endways
+        } else {
+            Flip::Sideways
+        };
         let [front, back] = &rendered[which];
         let printer = Printer::faulty(seed, paper, flip);
         let printed = printer.print(seed, front, back);
@@ -57,11 +65,22 @@ fn main() {
                 let pose = Pose::by_hand(&camera, paper, seed);
                 let contrast = [0.05, 0.05, 0.03, 0.1, 0.3][(seed / 2 % 5) as usize];
                 let light = Backlight::window(contrast, paper, seed);
-                let facing = if rng.chance(0.3) { Side::Back } else { Side::Front };
+                let facing = if rng.chance(0.3) {
+                    Side::Back
+                } else {
+                    Side::Front
+                };
                 let photo = camera.photo(&printed, facing, &pose, &light);
                 let caliper = Some(printer.media.caliper);
-                let expected = Expected { caliper_mm: caliper, ..Expected::default() };
-                (format!("{facing} {contrast}"), printed, read(&[luma(&photo.image)], &expected))
+                let expected = Expected {
+                    caliper_mm: caliper,
+                    ..Expected::default()
+                };
+                (
+                    format!("{facing} {contrast}"),
+                    printed,
+                    read(&[luma(&photo.image)], &expected),
+                )
             }
             _ => {
                 let mut scanners = [Scanner::usual(seed, 300.0), Scanner::usual(seed, 300.0)];
@@ -217,14 +236,22 @@ fn spoiled(
             second = Some(printer.print(seed + 1, &other[0], &other[1]));
         }
         "scaled" => {
-            let scaled = Printer { scale: 0.9589, ..printer.clone() };
+            let scaled = Printer {
+                scale: 0.9589,
+                ..printer.clone()
+            };
             printed = scaled.print(seed, front, back);
         }
         "front on both sides" => {
-            printed = printer.print(seed, front, front).punched(office_punch_twice(paper, rng));
+            printed = printer
+                .print(seed, front, front)
+                .punched(office_punch_twice(paper, rng));
         }
         "wrong flip, edges" | "wrong flip, holes" | "photo of the wrong flip" => {
-            let wrong = Printer { flip: printer.flip.other(), ..printer.clone() };
+            let wrong = Printer {
+                flip: printer.flip.other(),
+                ..printer.clone()
+            };
             printed = wrong.print(seed, front, back);
             if kind == "wrong flip, holes" {
                 printed = printed.punched(office_punch(paper, LeadingEdge::Left, rng));
@@ -236,12 +263,20 @@ fn spoiled(
         "coarse" => scanner.dpi = 50.0,
         "blurred" => scanner.blur = 1.2,
         "folded corner" => {
-            let fold = Fold { corner: Corner::TopLeft, legs: [30.0, 25.0], onto: Side::Front };
+            let fold = Fold {
+                corner: Corner::TopLeft,
+                legs: [30.0, 25.0],
+                onto: Side::Front,
+            };
             printed = printed.folded(fold);
         }
         "shadowed edge, half turn" => {
-            let shadow =
-                EdgeShadow { edge: 0, strength: 0.6, onto_sheet: 3.0, onto_backing: 2.0 };
+            let shadow = EdgeShadow {
+                edge: 0,
+                strength: 0.6,
+                onto_sheet: 3.0,
+                onto_backing: 2.0,
+            };
             lies.iter_mut().for_each(|l| l.shadow = Some(shadow));
             lies[1].turn = QuarterTurn::Half;
         }
@@ -269,7 +304,9 @@ fn spoiled(
             camera.mirrored = kind == "photo mirrored";
             let pose = Pose::by_hand(&camera, paper, seed);
             let light = Backlight::window(contrast, paper, seed);
-            vec![luma(&camera.photo(&printed, Side::Front, &pose, &light).image)]
+            vec![luma(
+                &camera.photo(&printed, Side::Front, &pose, &light).image,
+            )]
         }
         None => {
             let second = second.as_ref().unwrap_or(&printed);

@@ -58,7 +58,10 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         match look(index, luma, expected) {
             Ok(scan) => scans.push(scan),
             Err(refusal) => {
-                outcomes.push(Outcome { pictures: vec![index], result: Err(refusal) });
+                outcomes.push(Outcome {
+                    pictures: vec![index],
+                    result: Err(refusal),
+                });
             }
         }
     }
@@ -67,7 +70,10 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         scans.into_iter().partition(|s| s.physical.view.is_photo);
     for photo in &photos {
         let result = light::read(photo, true, expected.caliper_mm);
-        outcomes.push(Outcome { pictures: vec![photo.index], result });
+        outcomes.push(Outcome {
+            pictures: vec![photo.index],
+            result,
+        });
     }
     while !scans.is_empty() {
         let first = scans.remove(0);
@@ -75,9 +81,14 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
             let code = &scan.physical.view.code;
             (code.setup.clone(), code.sheet)
         };
-        let same: Vec<usize> = (0..scans.len()).filter(|&k| of(&scans[k]) == of(&first)).collect();
+        let same: Vec<usize> = (0..scans.len())
+            .filter(|&k| of(&scans[k]) == of(&first))
+            .collect();
         let side = |scan: &Scan<'_>| scan.physical.view.side();
-        let other = same.iter().copied().find(|&k| side(&scans[k]) != side(&first));
+        let other = same
+            .iter()
+            .copied()
+            .find(|&k| side(&scans[k]) != side(&first));
         // Two pictures that are all there is are meant as a pair even when they cannot be one.
         let lone_pair = (scans.len() == 1 && outcomes.is_empty()).then_some(0);
         match other.or(same.first().copied()).or(lone_pair) {
@@ -87,7 +98,10 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
             }
             None => {
                 let result = light::read(&first, false, expected.caliper_mm);
-                outcomes.push(Outcome { pictures: vec![first.index], result });
+                outcomes.push(Outcome {
+                    pictures: vec![first.index],
+                    result,
+                });
             }
         }
     }
@@ -100,10 +114,19 @@ fn look<'a>(index: usize, luma: &'a Luma, expected: &Expected) -> Result<Scan<'a
     let codes = codes::find(luma);
     let view = side_view::view(luma, &codes)?;
     check_expected(&view, expected)?;
-    let edges = edges::find(luma, &view);
-    let holes = holes::find(luma, &view);
+    // Only scans are tied together by them.
+    let (edges, holes) = if view.is_photo {
+        (Vec::new(), Vec::new())
+    } else {
+        (edges::find(luma, &view), holes::find(luma, &view))
+    };
     let physical = Physical { view, edges, holes };
-    Ok(Scan { index, luma, physical, codes: codes.found.len() })
+    Ok(Scan {
+        index,
+        luma,
+        physical,
+        codes: codes.found.len(),
+    })
 }
 
 fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {
@@ -119,7 +142,10 @@ fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {
     if let Some(paper) = expected.paper
         && !paper.portrait().is_close(code.paper, 0.02)
     {
-        return Err(Refusal::OtherPaper { found: code.paper, expected: paper.portrait() });
+        return Err(Refusal::OtherPaper {
+            found: code.paper,
+            expected: paper.portrait(),
+        });
     }
     if expected.flip.is_some_and(|flip| flip != code.flip) {
         return Err(Refusal::OtherFlip);
@@ -140,13 +166,23 @@ fn together(a: &Scan<'_>, b: &Scan<'_>, expected: &Expected) -> Vec<Outcome> {
             return alone.into();
         }
     }
-    vec![Outcome { pictures: vec![a.index, b.index], result: pair }]
+    vec![Outcome {
+        pictures: vec![a.index, b.index],
+        result: pair,
+    }]
 }
 
 fn pair_up(a: &Scan<'_>, b: &Scan<'_>) -> Result<Reading, Refusal> {
     let (va, vb) = (&a.physical.view, &b.physical.view);
-    let same_sheet = SheetCode { side: Side::Front, end: End::Head, ..va.code.clone() }
-        == SheetCode { side: Side::Front, end: End::Head, ..vb.code.clone() };
+    let same_sheet = SheetCode {
+        side: Side::Front,
+        end: End::Head,
+        ..va.code.clone()
+    } == SheetCode {
+        side: Side::Front,
+        end: End::Head,
+        ..vb.code.clone()
+    };
     if !same_sheet {
         return Err(Refusal::DifferentSheets);
     }

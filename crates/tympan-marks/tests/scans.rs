@@ -40,7 +40,11 @@ fn two_scans(sheet: &PrintedSheet, scanner: &Scanner) -> [Luma; 2] {
 fn photo(sheet: &PrintedSheet, facing: Side, contrast: f64, seed: u64) -> Luma {
     let camera = Camera::phone(seed);
     let pose = Pose::by_hand(&camera, A4, seed);
-    luma(&camera.photo(sheet, facing, &pose, &Backlight::window(contrast, A4, seed)).image)
+    luma(
+        &camera
+            .photo(sheet, facing, &pose, &Backlight::window(contrast, A4, seed))
+            .image,
+    )
 }
 
 fn reading(outcomes: Vec<Outcome>) -> Reading {
@@ -84,21 +88,37 @@ fn check(reading: &Reading, sheet: &PrintedSheet, mm: f64, degrees: f64) {
     let tilt = turn / square;
     let [sx, sy, st] = reading.uncertainty();
     let said = format!("{x:.4} ±{sx:.4}, {y:.4} ±{sy:.4}, {tilt:.6} ±{st:.6}");
-    assert!(x.hypot(y) < mm && tilt.to_degrees().abs() < degrees, "{said}");
-    assert!(x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st, "{said}");
+    assert!(
+        x.hypot(y) < mm && tilt.to_degrees().abs() < degrees,
+        "{said}"
+    );
+    assert!(
+        x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st,
+        "{said}"
+    );
 }
 
 #[test]
 fn holes_tie_two_scans_together() {
     for flip in [Flip::Sideways, Flip::Endways] {
         let sheet = punched(printed(flip, 3), 3);
-        let scanner = Scanner { backing: Backing::Dark, ..Scanner::usual(3, DPI) };
+        let scanner = Scanner {
+            backing: Backing::Dark,
+            ..Scanner::usual(3, DPI)
+        };
         let reading = reading(default_read(&two_scans(&sheet, &scanner)));
-        assert!(matches!(reading.way, Way::TwoScans { holes: 4, .. }), "{:?}", reading.way);
+        assert!(
+            matches!(reading.way, Way::TwoScans { holes: 4, .. }),
+            "{:?}",
+            reading.way
+        );
         check(&reading, &sheet, 0.07, 0.02);
         let (shift, _) = reading.parts();
         let truth = sheet.register_error(A4.centre());
-        assert!((shift - truth).length() < 0.12, "the sign of {flip}: {shift:?}, {truth:?}");
+        assert!(
+            (shift - truth).length() < 0.12,
+            "the sign of {flip}: {shift:?}, {truth:?}"
+        );
     }
 }
 
@@ -106,24 +126,37 @@ fn holes_tie_two_scans_together() {
 fn edges_tie_two_scans_together_and_show_each_sides_own_place() {
     let sheet = printed(Flip::Sideways, 5);
     let reading = reading(default_read(&two_scans(&sheet, &Scanner::usual(5, DPI))));
-    assert!(matches!(reading.way, Way::TwoScans { holes: 0, edges: 4 }), "{:?}", reading.way);
+    assert!(
+        matches!(reading.way, Way::TwoScans { holes: 0, edges: 4 }),
+        "{:?}",
+        reading.way
+    );
     assert!(reading.warnings.contains(&Warning::EdgesOnly));
     check(&reading, &sheet, 0.08, 0.02);
     let centre: Point<Front> = A4.centre();
     let front = reading.placements[0].expect("edges show the front's place");
     let truth = sheet.front(centre) - centre;
-    assert!((front.shift.x - truth.x).hypot(front.shift.y - truth.y) < 0.1, "{front:?} {truth:?}");
+    assert!(
+        (front.shift.x - truth.x).hypot(front.shift.y - truth.y) < 0.1,
+        "{front:?} {truth:?}"
+    );
     let back = reading.placements[1].expect("edges show the back's place");
     let centre = A4.centre();
     let truth = sheet.back(centre) - centre;
-    assert!((back.shift.x - truth.x).hypot(back.shift.y - truth.y) < 0.1, "{back:?} {truth:?}");
+    assert!(
+        (back.shift.x - truth.x).hypot(back.shift.y - truth.y) < 0.1,
+        "{back:?} {truth:?}"
+    );
 }
 
 #[test]
 fn scans_may_lie_any_way_round_and_come_in_any_order() {
     let sheet = punched(printed(Flip::Sideways, 7), 7);
     let scanner = Scanner::usual(7, DPI);
-    let lie = |turn| OnBed { turn, ..OnBed::by_hand(9) };
+    let lie = |turn| OnBed {
+        turn,
+        ..OnBed::by_hand(9)
+    };
     let back = scan(&sheet, Side::Back, &scanner, &lie(QuarterTurn::Upright));
     for (turn, warning) in [
         (QuarterTurn::Half, Warning::HalfTurn),
@@ -131,14 +164,22 @@ fn scans_may_lie_any_way_round_and_come_in_any_order() {
     ] {
         let front = scan(&sheet, Side::Front, &scanner, &lie(turn));
         let reading = reading(default_read(&[back.clone(), front]));
-        assert!(reading.warnings.contains(&warning), "{:?}", reading.warnings);
+        assert!(
+            reading.warnings.contains(&warning),
+            "{:?}",
+            reading.warnings
+        );
         check(&reading, &sheet, 0.12, 0.04);
     }
 }
 
 #[test]
 fn a_folded_corner_makes_a_reading_no_worse_than_it_says() {
-    let fold = Fold { corner: Corner::TopLeft, legs: [30.0, 25.0], onto: Side::Front };
+    let fold = Fold {
+        corner: Corner::TopLeft,
+        legs: [30.0, 25.0],
+        onto: Side::Front,
+    };
     let sheet = printed(Flip::Sideways, 11).folded(fold);
     let reading = reading(default_read(&two_scans(&sheet, &Scanner::usual(11, DPI))));
     check(&reading, &sheet, 0.1, 0.03);
@@ -148,7 +189,10 @@ fn a_folded_corner_makes_a_reading_no_worse_than_it_says() {
 fn a_photo_against_the_light_reads_from_either_side() {
     for (facing, flip) in [(Side::Front, Flip::Sideways), (Side::Back, Flip::Endways)] {
         let sheet = printed(flip, 13);
-        let expected = Expected { caliper_mm: Some(0.25), ..Expected::default() };
+        let expected = Expected {
+            caliper_mm: Some(0.25),
+            ..Expected::default()
+        };
         let reading = reading(read(&[photo(&sheet, facing, 0.1, 13)], &expected));
         assert_eq!(reading.way, Way::Photo { facing });
         check(&reading, &sheet, 0.08, 0.04);
@@ -158,8 +202,14 @@ fn a_photo_against_the_light_reads_from_either_side() {
 #[test]
 fn a_mirrored_scan_is_refused() {
     let sheet = punched(printed(Flip::Sideways, 1), 1);
-    let scanner = Scanner { mirrored: true, ..Scanner::usual(1, DPI) };
-    assert_eq!(refusal(default_read(&two_scans(&sheet, &scanner))), "mirrored");
+    let scanner = Scanner {
+        mirrored: true,
+        ..Scanner::usual(1, DPI)
+    };
+    assert_eq!(
+        refusal(default_read(&two_scans(&sheet, &scanner))),
+        "mirrored"
+    );
 }
 
 #[test]
@@ -175,7 +225,10 @@ fn a_front_on_both_sides_is_refused() {
     let [front, _] = a4(Flip::Sideways);
     let sheet = Printer::faulty(2, A4, Flip::Sideways).print(2, front, front);
     let sheet = sheet.punched(office_punch(A4, LeadingEdge::Left, &mut Rng::new(2)));
-    assert_eq!(refusal(default_read(&two_scans(&sheet, &Scanner::usual(2, DPI)))), "printed_twice");
+    assert_eq!(
+        refusal(default_read(&two_scans(&sheet, &Scanner::usual(2, DPI)))),
+        "printed_twice"
+    );
 }
 
 #[test]
@@ -183,7 +236,12 @@ fn front_and_back_of_different_sheets_are_refused() {
     let other = pages(&sheet(A4, Flip::Sideways, "K7Q2", 4));
     let scanner = Scanner::usual(1, DPI);
     let printer = Printer::faulty(1, A4, Flip::Sideways);
-    let front = scan(&printed(Flip::Sideways, 1), Side::Front, &scanner, &OnBed::by_hand(1));
+    let front = scan(
+        &printed(Flip::Sideways, 1),
+        Side::Front,
+        &scanner,
+        &OnBed::by_hand(1),
+    );
     let back = printer.print(2, &other[0], &other[1]);
     let back = scan(&back, Side::Back, &scanner, &OnBed::by_hand(2));
     assert_eq!(refusal(default_read(&[front, back])), "different_sheets");
@@ -207,37 +265,62 @@ fn holes_of_different_sheets_are_refused_though_the_numbers_agree() {
 fn another_set_ups_sheet_and_another_papers_are_refused() {
     let sheet = punched(printed(Flip::Sideways, 1), 1);
     let pictures = two_scans(&sheet, &Scanner::usual(1, DPI));
-    let other = Expected { setup: Some("OTHER".parse().expect("a code")), ..Expected::default() };
+    let other = Expected {
+        setup: Some("OTHER".parse().expect("a code")),
+        ..Expected::default()
+    };
     assert_eq!(refusal(read(&pictures, &other)), "other_setup");
-    let other = Expected { paper: Some(support::LETTER), ..Expected::default() };
+    let other = Expected {
+        paper: Some(support::LETTER),
+        ..Expected::default()
+    };
     assert_eq!(refusal(read(&pictures, &other)), "other_paper");
-    let other = Expected { flip: Some(Flip::Endways), ..Expected::default() };
+    let other = Expected {
+        flip: Some(Flip::Endways),
+        ..Expected::default()
+    };
     assert_eq!(refusal(read(&pictures, &other)), "other_flip");
 }
 
 #[test]
 fn a_scaled_print_is_refused_by_its_edges() {
     let [front, back] = a4(Flip::Sideways);
-    let printer = Printer { scale: 0.9589, ..Printer::faulty(1, A4, Flip::Sideways) };
+    let printer = Printer {
+        scale: 0.9589,
+        ..Printer::faulty(1, A4, Flip::Sideways)
+    };
     let sheet = printer.print(1, front, back);
-    assert_eq!(refusal(default_read(&two_scans(&sheet, &Scanner::usual(1, DPI)))), "scaled");
+    assert_eq!(
+        refusal(default_read(&two_scans(&sheet, &Scanner::usual(1, DPI)))),
+        "scaled"
+    );
 }
 
 #[test]
 fn a_back_printed_with_the_wrong_flip_is_refused() {
     let [front, back] = a4(Flip::Sideways);
-    let wrong = Printer { flip: Flip::Endways, ..Printer::faulty(1, A4, Flip::Sideways) };
+    let wrong = Printer {
+        flip: Flip::Endways,
+        ..Printer::faulty(1, A4, Flip::Sideways)
+    };
     let sheet = wrong.print(1, front, back);
     let scanner = Scanner::usual(1, DPI);
     let by_edges = default_read(&two_scans(&sheet, &scanner));
     assert_eq!(refusal(by_edges), "wrong_flip", "what shines through tells");
     let sheet = sheet.punched(office_punch(A4, LeadingEdge::Left, &mut Rng::new(1)));
-    assert_eq!(refusal(default_read(&two_scans(&sheet, &scanner))), "wrong_flip", "holes tell");
+    assert_eq!(
+        refusal(default_read(&two_scans(&sheet, &scanner))),
+        "wrong_flip",
+        "holes tell"
+    );
 }
 
 #[test]
 fn a_white_ground_without_holes_is_refused() {
-    let scanner = Scanner { backing: Backing::White, ..Scanner::usual(1, DPI) };
+    let scanner = Scanner {
+        backing: Backing::White,
+        ..Scanner::usual(1, DPI)
+    };
     let pictures = two_scans(&printed(Flip::Sideways, 1), &scanner);
     assert_eq!(refusal(default_read(&pictures)), "no_link");
 }
@@ -245,7 +328,10 @@ fn a_white_ground_without_holes_is_refused() {
 #[test]
 fn half_a_sheet_is_refused() {
     let sheet = printed(Flip::Sideways, 1);
-    let lie = OnBed { crop: [0.0, 0.0, 0.0, 0.5], ..OnBed::by_hand(1) };
+    let lie = OnBed {
+        crop: [0.0, 0.0, 0.0, 0.5],
+        ..OnBed::by_hand(1)
+    };
     let picture = scan(&sheet, Side::Front, &Scanner::usual(1, DPI), &lie);
     assert_eq!(refusal(default_read(&[picture])), "cropped");
 }
@@ -255,26 +341,42 @@ fn one_side_alone_is_not_enough() {
     let picture = scan(
         &printed(Flip::Sideways, 1),
         Side::Back,
-        &Scanner { jpeg: Some(60), ..Scanner::usual(1, 100.0) },
+        &Scanner {
+            jpeg: Some(60),
+            ..Scanner::usual(1, 100.0)
+        },
         &OnBed::by_hand(1),
     );
     let outcome = default_read(&[picture]);
-    assert!(matches!(outcome[0].result, Err(Refusal::OtherSideMissing(Side::Back))), "{outcome:?}");
+    assert!(
+        matches!(
+            outcome[0].result,
+            Err(Refusal::OtherSideMissing(Side::Back))
+        ),
+        "{outcome:?}"
+    );
 }
 
 #[test]
 fn opaque_stock_in_a_photo_is_refused() {
     let sheet = printed(Flip::Sideways, 1);
-    assert_eq!(refusal(default_read(&[photo(&sheet, Side::Front, 0.0005, 1)])), "too_faint");
+    assert_eq!(
+        refusal(default_read(&[photo(&sheet, Side::Front, 0.0005, 1)])),
+        "too_faint"
+    );
 }
 
 #[test]
 fn pictures_of_other_things_are_refused() {
     let plain = Luma::new(800, 600, vec![230; 480_000]).expect("all pixels");
-    let noise: Vec<u8> =
-        (0..480_000_u32).map(|k| (k.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+    let noise: Vec<u8> = (0..480_000_u32)
+        .map(|k| (k.wrapping_mul(2_654_435_761) >> 24) as u8)
+        .collect();
     let noise = Luma::new(800, 600, noise).expect("all pixels");
     let tiny = Luma::new(1, 1, vec![0]).expect("one pixel");
     let empty = Luma::new(0, 0, Vec::new()).expect("no pixels");
-    assert_eq!(refusal(default_read(&[plain, noise, tiny, empty])), "not_a_test_sheet");
+    assert_eq!(
+        refusal(default_read(&[plain, noise, tiny, empty])),
+        "not_a_test_sheet"
+    );
 }

@@ -51,7 +51,12 @@ impl Camera {
     ) -> Option<CameraFit> {
         let middle = Point::new(luma.width() as f64 / 2.0, luma.height() as f64 / 2.0);
         let unit = luma.width().max(luma.height()) as f64;
-        let mut camera = Self { centre, middle, unit, x: affine_start(centre, middle, unit, seen)? };
+        let mut camera = Self {
+            centre,
+            middle,
+            unit,
+            x: affine_start(centre, middle, unit, seen)?,
+        };
         let mut weights = vec![1.0; seen.len()];
         let mut fit = None;
         for round in 0..14 {
@@ -73,8 +78,10 @@ impl Camera {
             for (x, d) in camera.x.iter_mut().zip(step) {
                 *x += d;
             }
-            let off: Vec<f64> =
-                seen.iter().map(|s| (s.mark.at - camera.ideal(s.nominal)).length()).collect();
+            let off: Vec<f64> = seen
+                .iter()
+                .map(|s| (s.mark.at - camera.ideal(s.nominal)).length())
+                .collect();
             if off.iter().any(|o| !o.is_finite()) {
                 return None;
             }
@@ -90,7 +97,11 @@ impl Camera {
             }
             let residual = (square / (2.0 * f64::max(n - 6.0, 1.0))).sqrt();
             let kept = weights.iter().map(|&w| w > 0.05).collect();
-            fit = Some(CameraFit { camera, residual, kept });
+            fit = Some(CameraFit {
+                camera,
+                residual,
+                kept,
+            });
         }
         fit
     }
@@ -134,10 +145,12 @@ impl Camera {
     pub(super) fn lens(&self) -> Option<(Point<Page>, f64)> {
         let x = &self.x;
         // Columns of the homography with the axis at the origin, in units of the focal length.
-        let column = |a: f64, b: f64, w: f64| {
-            [(a - x[10] * w) / FOCAL, (b - x[11] * w) / FOCAL, w]
-        };
-        let (a, b, t) = (column(x[0], x[3], x[6]), column(x[1], x[4], x[7]), column(x[2], x[5], 1.0));
+        let column = |a: f64, b: f64, w: f64| [(a - x[10] * w) / FOCAL, (b - x[11] * w) / FOCAL, w];
+        let (a, b, t) = (
+            column(x[0], x[3], x[6]),
+            column(x[1], x[4], x[7]),
+            column(x[2], x[5], 1.0),
+        );
         let length = |v: [f64; 3]| v.iter().map(|c| c * c).sum::<f64>().sqrt();
         let scale = (length(a) * length(b)).sqrt();
         let dot = |a: [f64; 3], b: [f64; 3]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
@@ -173,5 +186,7 @@ fn affine_start(
         y.add(&[q.x, q.y, 1.0], at.y, 1.0);
     }
     let (a, b) = (x.solve()?, y.solve()?);
-    Some([a[0], a[1], a[2], b[0], b[1], b[2], 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    Some([
+        a[0], a[1], a[2], b[0], b[1], b[2], 0.0, 0.0, 0.0, 0.0, 0.0, 0.0,
+    ])
 }

@@ -71,11 +71,14 @@ pub(super) fn find(luma: &Luma) -> Codes {
     for factor in sizes {
         let small = luma.reduced(factor);
         for result in read_all(&small) {
-            let Some(corners) = corners(&result, factor) else { continue };
+            let Some(corners) = corners(&result, factor) else {
+                continue;
+            };
             match result.getText().parse::<SheetCode>() {
                 Ok(code) => {
                     let known = codes.found.iter().any(|f| {
-                        f.code == code && (f.corners[0] - corners[0]).length() < 20.0 * factor as f64
+                        f.code == code
+                            && (f.corners[0] - corners[0]).length() < 20.0 * factor as f64
                     });
                     if !known {
                         codes.found.push(Found { code, corners });
@@ -98,13 +101,17 @@ fn read_all(luma: &Luma) -> Vec<RXingResult> {
         return Vec::new();
     };
     let mut image = BinaryBitmap::new(HybridBinarizer::new(source));
-    let hints = DecodeHints { TryHarder: Some(true), ..DecodeHints::default() };
+    let hints = DecodeHints {
+        TryHarder: Some(true),
+        ..DecodeHints::default()
+    };
     let several = QRCodeMultiReader::new().decode_multiple_with_hints(&mut image, &hints);
     match several {
         Ok(results) if !results.is_empty() => results,
-        _ => {
-            QRCodeReader::new().decode_with_hints(&mut image, &hints).into_iter().collect()
-        }
+        _ => QRCodeReader::new()
+            .decode_with_hints(&mut image, &hints)
+            .into_iter()
+            .collect(),
     }
 }
 

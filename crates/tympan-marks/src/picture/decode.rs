@@ -83,12 +83,19 @@ fn page(bytes: &[u8], format: ImageFormat) -> Result<Luma, Refusal> {
     let (width, height) = decoder.dimensions();
     let pixels = u64::from(width) * u64::from(height);
     if pixels > MAX_PIXELS || width.max(height) > MAX_SIDE {
-        return Err(Refusal::TooLarge { width: width.into(), height: height.into() });
+        return Err(Refusal::TooLarge {
+            width: width.into(),
+            height: height.into(),
+        });
     }
-    // A picture cannot be packed without end: deflate reaches about 1000 to 1, and a scan of
-    // paper is far from that. What claims more pixels than its bytes can hold is no scan.
-    if pixels > 1_000_000 && pixels / 3000 > bytes.len() as u64 {
-        return Err(Refusal::TooLarge { width: width.into(), height: height.into() });
+    // Deflate packs at most about 1000 to 1, and a scan of paper is far from that: what comes
+    // near it is made to fill memory. (Fax compression in a TIFF may do so honestly.)
+    let packed = pixels / bytes.len().max(1) as u64;
+    if format != ImageFormat::Tiff && pixels > 20_000_000 && packed > 900 {
+        return Err(Refusal::TooLarge {
+            width: width.into(),
+            height: height.into(),
+        });
     }
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     let image = DynamicImage::from_decoder(decoder).map_err(damaged)?;
@@ -119,9 +126,11 @@ fn to_grey(image: DynamicImage) -> image::GrayImage {
             .chunks_exact(3)
             .map(|p| grey(p[0].into(), p[1].into(), p[2].into()) as u8)
             .collect(),
-        DynamicImage::ImageLuma16(deep) => {
-            deep.as_raw().iter().map(|&v| ((u32::from(v) * 255 + 32_767) / 65_535) as u8).collect()
-        }
+        DynamicImage::ImageLuma16(deep) => deep
+            .as_raw()
+            .iter()
+            .map(|&v| ((u32::from(v) * 255 + 32_767) / 65_535) as u8)
+            .collect(),
         DynamicImage::ImageRgb16(rgb) => rgb
             .as_raw()
             .chunks_exact(3)

@@ -75,7 +75,10 @@ pub(super) struct Edge {
 
 /// The edges that stand out against a dark ground.
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Edge> {
-    Which::ALL.into_iter().filter_map(|which| find_one(luma, view, which)).collect()
+    Which::ALL
+        .into_iter()
+        .filter_map(|which| find_one(luma, view, which))
+        .collect()
 }
 
 fn find_one(luma: &Luma, view: &SideView, which: Which) -> Option<Edge> {
@@ -178,11 +181,17 @@ fn line(
             kept += w;
         }
         [a, b] = normal.solve()?;
-        let mut off: Vec<f64> =
-            crossings.iter().map(|&(u, n)| (n - a - b * (u - middle)).abs()).collect();
+        let mut off: Vec<f64> = crossings
+            .iter()
+            .map(|&(u, n)| (n - a - b * (u - middle)).abs())
+            .collect();
         let spread = median(&mut off) / 0.6745;
         // Begin wide, so that a tilted sheet's line is found before the scale tightens.
-        scale = if round < 3 { spread.max(0.1) } else { spread.max(0.01) };
+        scale = if round < 3 {
+            spread.max(0.1)
+        } else {
+            spread.max(0.01)
+        };
     }
     if kept < LEAST_SHARE * PROFILES as f64 {
         return None;
@@ -194,5 +203,12 @@ fn line(
     let lean = systematic / (length / 12.0_f64.sqrt());
     let slope_sd = (4.0 * scale * scale * cov[1][1] + lean * lean).sqrt();
     let at = start + along * middle + which.outward() * a;
-    Some(Edge { which, at, slope: b, sd, slope_sd, shadowed })
+    Some(Edge {
+        which,
+        at,
+        slope: b,
+        sd,
+        slope_sd,
+        shadowed,
+    })
 }

@@ -31,13 +31,24 @@ pub(super) struct Hole {
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Hole> {
     let factor = (view.scale() / COARSE).floor().max(1.0) as usize;
     let small = luma.reduced(factor);
-    let mut tones: Vec<f64> = small.data().iter().step_by(7).map(|&v| f64::from(v)).collect();
+    let mut tones: Vec<f64> = small
+        .data()
+        .iter()
+        .step_by(7)
+        .map(|&v| f64::from(v))
+        .collect();
     let paper = super::solve::quantile(&mut tones, 0.8);
     if !paper.is_finite() {
         return Vec::new();
     }
-    let mask: Vec<bool> = small.data().iter().map(|&v| f64::from(v) < 0.5 * paper).collect();
-    let Ok(back) = view.map.inverse() else { return Vec::new() };
+    let mask: Vec<bool> = small
+        .data()
+        .iter()
+        .map(|&v| f64::from(v) < 0.5 * paper)
+        .collect();
+    let Ok(back) = view.map.inverse() else {
+        return Vec::new();
+    };
     let scale = view.scale() / factor as f64;
     let mut found = Vec::new();
     for patch in patches(&mask, small.width()) {
@@ -50,13 +61,19 @@ pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Hole> {
         if !round {
             continue;
         }
-        let centre: Point<Pixels> =
-            Point::new((patch.x + 0.5) * factor as f64, (patch.y + 0.5) * factor as f64);
+        let centre: Point<Pixels> = Point::new(
+            (patch.x + 0.5) * factor as f64,
+            (patch.y + 0.5) * factor as f64,
+        );
         if is_print(view, back.apply(centre)) {
             continue;
         }
         if let Some(hole) = measure(luma, view, centre, diameter)
-            .map(|(c, sd, d)| Hole { at: back.apply(c), sd: sd.max(HOLE_SD), diameter: d })
+            .map(|(c, sd, d)| Hole {
+                at: back.apply(c),
+                sd: sd.max(HOLE_SD),
+                diameter: d,
+            })
             .filter(|hole| (DIAMETER.0..DIAMETER.1).contains(&hole.diameter))
         {
             found.push(hole);
@@ -72,8 +89,13 @@ fn is_print(view: &SideView, p: Point<Page>) -> bool {
     let side = view.side();
     let outside = p.x < -8.0 || p.y < -8.0 || p.x > paper.w + 8.0 || p.y > paper.h + 8.0;
     outside
-        || geometry.marks(side).iter().any(|&m| (geometry.seen_on(side, m) - p).length() < 4.0)
-        || End::BOTH.into_iter().any(|end| geometry.code_box(end).contains(p))
+        || geometry
+            .marks(side)
+            .iter()
+            .any(|&m| (geometry.seen_on(side, m) - p).length() < 4.0)
+        || End::BOTH
+            .into_iter()
+            .any(|end| geometry.code_box(end).contains(p))
         || geometry.panel().contains(p)
 }
 
@@ -96,8 +118,9 @@ fn measure(
             let step = 0.5;
             let from = (r - 1.2 * s).max(0.5);
             let count = (2.4 * s / step) as usize;
-            let profile: Vec<f64> =
-                (0..=count).map_while(|i| at(from + i as f64 * step)).collect();
+            let profile: Vec<f64> = (0..=count)
+                .map_while(|i| at(from + i as f64 * step))
+                .collect();
             if profile.len() <= count {
                 continue;
             }
@@ -123,13 +146,15 @@ fn measure(
         let mut normal = Normal::<3>::default();
         for _ in 0..8 {
             normal = Normal::default();
-            let off =
-                |x: &[f64; 3], c: f64, n: f64, v: f64| v - (x[0] * c + x[1] * n + x[2]);
+            let off = |x: &[f64; 3], c: f64, n: f64, v: f64| v - (x[0] * c + x[1] * n + x[2]);
             for &(c, n, v) in &rim {
                 normal.add(&[c, n, 1.0], v, tukey(off(&x, c, n, v), scale));
             }
             x = normal.solve()?;
-            let mut rest: Vec<f64> = rim.iter().map(|&(c, n, v)| off(&x, c, n, v).abs()).collect();
+            let mut rest: Vec<f64> = rim
+                .iter()
+                .map(|&(c, n, v)| off(&x, c, n, v).abs())
+                .collect();
             scale = (median(&mut rest) / 0.6745).max(0.02 * s);
         }
         let cov = normal.covariance()?;

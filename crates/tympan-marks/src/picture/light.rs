@@ -33,6 +33,8 @@ const CLEAR: f64 = 8.0;
 const SOFT: f64 = 0.35;
 /// Radius about a mark that is fitted, mm.
 const REACH: f64 = 4.3;
+/// Rounds of fitting every mark from where its neighbours put it.
+const ROUNDS: usize = 3;
 /// At least this share of the marks must be found one by one.
 const LEAST_SHARE: f64 = 0.5;
 /// A stock whose thickness is not known is taken to be so thick, mm, and so uncertain.
@@ -55,7 +57,11 @@ pub(super) fn read(
     let (geometry, facing) = (&view.geometry, view.side());
     let through = facing.other();
     let missing = || {
-        if backlit { Refusal::TooFaint(through) } else { Refusal::OtherSideMissing(facing) }
+        if backlit {
+            Refusal::TooFaint(through)
+        } else {
+            Refusal::OtherSideMissing(facing)
+        }
     };
     let paper = geometry.paper();
     let fit = Camera::fit(scan.luma, paper.centre(), &view.marks, view.scale())
@@ -63,29 +69,35 @@ pub(super) fn read(
     let camera = fit.camera;
     let residual_mm = fit.residual / view.scale();
     if residual_mm > MOST_RESIDUAL {
-        return Err(Refusal::Distorted { residual_um: residual_mm * 1000.0 });
+        return Err(Refusal::Distorted {
+            residual_um: residual_mm * 1000.0,
+        });
     }
 
     let places = |side: Side| -> Vec<Point<Page>> {
-        geometry.marks(side).iter().map(|&m| geometry.seen_on(facing, m)).collect()
+        geometry
+            .marks(side)
+            .iter()
+            .map(|&m| geometry.seen_on(facing, m))
+            .collect()
     };
     let wanted = places(through);
     let glow = Glow::new(scan.luma, &camera, view);
-    let right = glow.search(&wanted, through, paper.centre());
-    let half_turned: Vec<Point<Page>> =
-        wanted.iter().map(|p| Point::new(paper.w - p.x, paper.h - p.y)).collect();
-    let wrong = glow.search(&half_turned, through, paper.centre());
+    let (far_shape, near_shape) = (glow.scores(through), glow.scores(facing));
+    let right = glow.search(&wanted, &far_shape, paper.centre());
+    let half_turned: Vec<Point<Page>> = wanted
+        .iter()
+        .map(|p| Point::new(paper.w - p.x, paper.h - p.y))
+        .collect();
+    let wrong = glow.search(&half_turned, &far_shape, paper.centre());
     // The facing side's own page, printed on the other side too, by either flip.
     let own = places(facing);
     let sideways: Vec<Point<Page>> = own.iter().map(|p| Point::new(paper.w - p.x, p.y)).collect();
     let endways: Vec<Point<Page>> = own.iter().map(|p| Point::new(p.x, paper.h - p.y)).collect();
     let twice = [sideways, endways]
         .iter()
-        .map(|p| glow.search(p, facing, paper.centre()).clearness)
+        .map(|p| glow.search(p, &near_shape, paper.centre()).clearness)
         .fold(0.0, f64::max);
-    if std::env::var_os("DBG").is_some() {
-        eprintln!("right {:.1} wrong {:.1} twice {twice:.1}", right.clearness, wrong.clearness);
-    }
     if right.clearness < CLEAR || right.clearness < 1.15 * wrong.clearness.max(twice) {
         return Err(match () {
             () if twice > CLEAR && twice > 1.15 * wrong.clearness => Refusal::PrintedTwice(facing),
@@ -114,7 +126,12 @@ pub(super) fn read(
     if far > FARTHEST {
         return Err(Refusal::Unbelievable { mm: far });
     }
-    let points: Vec<_> = points.into_iter().zip(kept).filter(|(_, k)| *k).map(|(p, _)| p).collect();
+    let points: Vec<_> = points
+        .into_iter()
+        .zip(kept)
+        .filter(|(_, k)| *k)
+        .map(|(p, _)| p)
+        .collect();
 
     let mut shared = [[0.0; 6]; 6];
     add_unevenness(&mut shared, residual_mm, view.marks.len());
@@ -135,10 +152,21 @@ pub(super) fn read(
         setup: view.code.setup.clone(),
         sheet: view.code.sheet,
         paper,
-        warnings: warnings(scan, points.len(), expected, residual_mm, contrast, caliper_mm),
+        warnings: warnings(
+            scan,
+            points.len(),
+            expected,
+            residual_mm,
+            contrast,
+            caliper_mm,
+        ),
         points: points
             .into_iter()
-            .map(|(at, error)| Observation { at, error, variance })
+            .map(|(at, error)| Observation {
+                at,
+                error,
+                variance,
+            })
             .collect(),
         link,
         field,
@@ -209,10 +237,14 @@ fn warnings(
         warnings.push(Warning::MarksMissing { found, expected });
     }
     if residual_mm > 0.04 {
-        warnings.push(Warning::Uneven { residual_um: residual_mm * 1000.0 });
+        warnings.push(Warning::Uneven {
+            residual_um: residual_mm * 1000.0,
+        });
     }
     if contrast < 0.03 {
-        warnings.push(Warning::Faint { percent: contrast * 100.0 });
+        warnings.push(Warning::Faint {
+            percent: contrast * 100.0,
+        });
     }
     let dpi = view.scale() * 25.4;
     if dpi < 140.0 {
@@ -232,11 +264,21 @@ fn evidence(scan: &Scan<'_>, camera: &Camera, found: &[Found], through: Side) ->
     let near = view.marks.iter().map(|s| {
         let off = s.mark.at - camera.ideal(s.nominal);
         let at = (s.mark.at.x, s.mark.at.y);
-        Evidence { picture: scan.index, side: view.side(), at, off: (off.x, off.y) }
+        Evidence {
+            picture: scan.index,
+            side: view.side(),
+            at,
+            off: (off.x, off.y),
+        }
     });
     let far = found.iter().map(|f| {
         let at = camera.ideal(f.at);
-        Evidence { picture: scan.index, side: through, at: (at.x, at.y), off: (0.0, 0.0) }
+        Evidence {
+            picture: scan.index,
+            side: through,
+            at: (at.x, at.y),
+            off: (0.0, 0.0),
+        }
     });
     near.chain(far).collect()
 }
@@ -307,13 +349,22 @@ impl Glow {
         };
         for seen in &view.marks {
             let at = |v: f64, count: usize| ((v / GRID).max(0.0) as usize).min(count - 1);
-            cover(at(seen.nominal.x, columns), at(seen.nominal.y, rows), MARK_RADIUS + KERNEL);
+            cover(
+                at(seen.nominal.x, columns),
+                at(seen.nominal.y, rows),
+                MARK_RADIUS + KERNEL,
+            );
         }
         // Codes, grids and lettering of the near side.
         for (i, j) in ink(&light, columns, rows) {
             cover(i, j, KERNEL);
         }
-        Self { columns, rows, light, covered }
+        Self {
+            columns,
+            rows,
+            light,
+            covered,
+        }
     }
 
     /// How much darker each node's surroundings are in a mark's shape than around it, a share.
@@ -332,12 +383,25 @@ impl Glow {
                 }
             }
         }
-        let mean = |k: usize, offsets: &[i64]| {
-            let sum: f32 = offsets.iter().map(|o| self.light[(k as i64 + o) as usize]).sum();
-            sum / offsets.len() as f32
-        };
-        let mut scores = vec![f32::NAN; self.light.len()];
         let reach = reach as usize;
+        let first = reach * self.columns + reach;
+        let last = self.light.len().saturating_sub(first);
+        // All nodes for one offset after the other: rows follow each other, and what wraps around
+        // at their ends is not used.
+        let mean = |offsets: &[i64]| -> Vec<f32> {
+            let mut sums = vec![0.0_f32; last.saturating_sub(first)];
+            for offset in offsets {
+                let from = (first as i64 + offset) as usize;
+                for (sum, v) in sums.iter_mut().zip(&self.light[from..]) {
+                    *sum += v;
+                }
+            }
+            let share = 1.0 / offsets.len() as f32;
+            sums.iter_mut().for_each(|v| *v *= share);
+            sums
+        };
+        let (around, rim, core) = (mean(&around), mean(&rim), mean(&core));
+        let mut scores = vec![f32::NAN; self.light.len()];
         for j in reach..self.rows - reach {
             for i in reach..self.columns - reach {
                 let k = j * self.columns + i;
@@ -345,7 +409,7 @@ impl Glow {
                     continue;
                 }
                 // The middle counts as much as the rim: it is what tells discs from rings.
-                let (outside, rim, core) = (mean(k, &around), mean(k, &rim), mean(k, &core));
+                let (outside, rim, core) = (around[k - first], rim[k - first], core[k - first]);
                 scores[k] = match shape {
                     Side::Front => (outside - (rim + core) / 2.0) / outside,
                     Side::Back => ((outside + core) / 2.0 - rim) / outside,
@@ -356,8 +420,7 @@ impl Glow {
     }
 
     /// The shift and tilt at which the marks are darkest, and how clearly.
-    fn search(&self, places: &[Point<Page>], shape: Side, centre: Point<Page>) -> Best {
-        let scores = self.scores(shape);
+    fn search(&self, places: &[Point<Page>], scores: &[f32], centre: Point<Page>) -> Best {
         let steps = (SHIFT / GRID) as i64;
         let mut all = Vec::new();
         let mut best = (f64::NEG_INFINITY, Map::IDENTITY);
@@ -399,7 +462,14 @@ impl Glow {
         let mut off: Vec<f64> = all.iter().map(|v| (v - middle).abs()).collect();
         let sd = (median(&mut off) / 0.6745).max(1e-4);
         let clearness = (best.0 - middle) / sd;
-        Best { map: best.1, clearness: if clearness.is_finite() { clearness } else { 0.0 } }
+        Best {
+            map: best.1,
+            clearness: if clearness.is_finite() {
+                clearness
+            } else {
+                0.0
+            },
+        }
     }
 }
 
@@ -412,22 +482,29 @@ fn refine(
     shape: Side,
     start: Map<Page, Page>,
 ) -> Vec<Found> {
+    let template = Template::new(shape);
     let mut map = start;
     let mut found = Vec::new();
-    for round in 0..4 {
+    for round in 0..ROUNDS {
         found = places
             .iter()
             .filter_map(|&p| {
-                let (at, contrast) = fit_mark(luma, camera, map.apply(p), shape)?;
-                Some(Found { nominal: p, at, contrast })
+                let (at, contrast) = fit_mark(luma, camera, map.apply(p), &template)?;
+                Some(Found {
+                    nominal: p,
+                    at,
+                    contrast,
+                })
             })
             .collect();
         let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
         let typical = median(&mut contrasts);
         found.retain(|f| (0.35 * typical..2.2 * typical).contains(&f.contrast));
-        let Some((next, spread)) = affine_of(&found, &map) else { return Vec::new() };
+        let Some((next, spread)) = affine_of(&found, &map) else {
+            return Vec::new();
+        };
         map = next;
-        if round == 3 {
+        if round + 1 == ROUNDS {
             let limit = (4.0 * spread).max(0.1);
             found.retain(|f| (f.at - map.apply(f.nominal)).length() < limit);
         }
@@ -441,8 +518,10 @@ fn affine_of(found: &[Found], earlier: &Map<Page, Page>) -> Option<(Map<Page, Pa
     let mut map = *earlier;
     let mut spread = 0.0;
     for _ in 0..6 {
-        let off: Vec<f64> =
-            found.iter().map(|f| (f.at - map.apply(f.nominal)).length()).collect();
+        let off: Vec<f64> = found
+            .iter()
+            .map(|f| (f.at - map.apply(f.nominal)).length())
+            .collect();
         spread = super::solve::planar_scale(&off);
         let scale = spread.max(0.01);
         let (mut x, mut y) = (Normal::<3>::default(), Normal::<3>::default());
@@ -458,21 +537,42 @@ fn affine_of(found: &[Found], earlier: &Map<Page, Page>) -> Option<(Map<Page, Pa
     spread.is_finite().then_some((map, spread))
 }
 
-/// The light that a mark leaves at a distance from its middle, and its change per mm: 1 where it
-/// is solid, soft at the rims.
-fn template(shape: Side, r: f64) -> (f64, f64) {
-    // A logistic edge of about the same width as a Gaussian of this sd.
-    let edge = |d: f64| {
-        let t = 1.0 / (1.0 + (-1.7 * d / SOFT).exp());
-        (t, t * (1.0 - t) * 1.7 / SOFT)
-    };
-    let (outer, outer_slope) = edge(MARK_RADIUS - r);
-    match shape {
-        Side::Front => (outer, -outer_slope),
-        Side::Back => {
-            let (inner, inner_slope) = edge(RING_INNER - r);
-            (outer - inner, -outer_slope + inner_slope)
-        }
+/// A soft mark's darkness by distance from its middle, and the darkness's change per mm: 1 where
+/// it is solid, soft at the rims. Looked up in steps of 1/100 mm.
+struct Template(Vec<(f64, f64)>);
+
+impl Template {
+    const STEPS: f64 = 100.0;
+
+    fn new(shape: Side) -> Self {
+        // A logistic edge of about the same width as a Gaussian of this sd.
+        let edge = |d: f64| {
+            let t = 1.0 / (1.0 + (-1.7 * d / SOFT).exp());
+            (t, t * (1.0 - t) * 1.7 / SOFT)
+        };
+        let at = |r: f64| {
+            let (outer, outer_slope) = edge(MARK_RADIUS - r);
+            match shape {
+                Side::Front => (outer, -outer_slope),
+                Side::Back => {
+                    let (inner, inner_slope) = edge(RING_INNER - r);
+                    (outer - inner, -outer_slope + inner_slope)
+                }
+            }
+        };
+        let count = (REACH * Self::STEPS) as usize + 2;
+        Self(
+            (0..count)
+                .map(|k| at((k as f64 + 0.5) / Self::STEPS))
+                .collect(),
+        )
+    }
+
+    fn at(&self, r: f64) -> (f64, f64) {
+        self.0
+            .get((r * Self::STEPS) as usize)
+            .copied()
+            .unwrap_or_default()
     }
 }
 
@@ -482,7 +582,7 @@ fn fit_mark(
     luma: &Luma,
     camera: &Camera,
     start: Point<Page>,
-    shape: Side,
+    template: &Template,
 ) -> Option<(Point<Page>, f64)> {
     let mut at = start;
     let mut contrast = 0.0;
@@ -499,8 +599,9 @@ fn fit_mark(
             return None;
         }
         let [left, top, right, bottom] = luma.window(px, half)?;
-        // Every pixel of a coarse photo, every second or third of a fine one.
-        let stride = (det.abs().sqrt() / 7.0).floor().max(1.0) as usize;
+        // Every pixel of a coarse photo, every second or third of a fine one: paper's cloudiness
+        // is coarser than either.
+        let stride = (det.abs().sqrt() / 4.0).floor().max(1.0) as usize;
         let mut normal = Normal::<6>::default();
         for y in (top..bottom).step_by(stride) {
             let dy = y as f64 + 0.5 - px.y;
@@ -511,8 +612,12 @@ fn fit_mark(
                 if r > REACH {
                     continue;
                 }
-                let (t, slope) = template(shape, r);
-                let (ux, uy) = if r > 1e-9 { (mx / r, my / r) } else { (0.0, 0.0) };
+                let (t, slope) = template.at(r);
+                let (ux, uy) = if r > 1e-9 {
+                    (mx / r, my / r)
+                } else {
+                    (0.0, 0.0)
+                };
                 let v = f64::from(luma.row(y)[x]);
                 normal.add(&[1.0, mx, my, t, -slope * ux, -slope * uy], v, 1.0);
             }
@@ -525,12 +630,16 @@ fn fit_mark(
         let step: Vector<Page> = Vector::new(x[4] / x[3], x[5] / x[3]);
         let length = step.length();
         // Beyond the template's slopes the linear step says only where to.
-        let step = if length > 0.4 { step * (0.4 / length) } else { step };
+        let step = if length > 0.4 {
+            step * (0.4 / length)
+        } else {
+            step
+        };
         at = at + step;
         if (at - start).length() > 1.6 {
             return None;
         }
-        if length < 0.002 {
+        if length < 0.004 {
             break;
         }
     }

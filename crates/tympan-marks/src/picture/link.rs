@@ -62,7 +62,11 @@ impl Plane {
             centre.x - c * middle.x - s * middle.y,
             centre.y + s * middle.x - c * middle.y,
         );
-        scale.is_finite().then(|| Self { of_page: m.then(&of_pixels), of_pixels, turned })
+        scale.is_finite().then(|| Self {
+            of_page: m.then(&of_pixels),
+            of_pixels,
+            turned,
+        })
     }
 }
 
@@ -127,17 +131,31 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
     let ratio = back.view.scale() / front.view.scale();
     let same_scale = (ratio - 1.0).abs() < SAME_SCALE;
     let front_scale = front.view.scale();
-    let back_scale = if same_scale { front_scale } else { back.view.scale() };
+    let back_scale = if same_scale {
+        front_scale
+    } else {
+        back.view.scale()
+    };
     let front_plane = Plane::new(&front.view, front_scale).ok_or(Refusal::NotATestSheet)?;
     let back_plane = Plane::new(&back.view, back_scale).ok_or(Refusal::NotATestSheet)?;
 
-    let plane_of = |p: &Physical| if p.view.side() == Side::Front { front_plane } else { back_plane };
+    let plane_of = |p: &Physical| {
+        if p.view.side() == Side::Front {
+            front_plane
+        } else {
+            back_plane
+        }
+    };
     let place = |physical: &Physical, p: Point<Page>| {
         let plane = plane_of(physical);
         from_front(physical.view.side(), flip, paper, plane.of_page.apply(p))
     };
     let holes_of = |physical: &Physical| -> Vec<(Point<Front>, f64)> {
-        physical.holes.iter().map(|h| (place(physical, h.at), h.sd)).collect()
+        physical
+            .holes
+            .iter()
+            .map(|h| (place(physical, h.at), h.sd))
+            .collect()
     };
     let (front_holes, back_holes) = (holes_of(front), holes_of(back));
     let pairs = match_holes(&front_holes, &back_holes, paper)?;
@@ -147,13 +165,27 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
         let ((at, sd), (from, other_sd)) = (front_holes[f], back_holes[b]);
         let gap = at - from;
         let sd = sd.hypot(other_sd);
-        conditions.push(Condition { from, along: Vector::new(1.0, 0.0), gap: gap.x, sd });
-        conditions.push(Condition { from, along: Vector::new(0.0, 1.0), gap: gap.y, sd });
+        conditions.push(Condition {
+            from,
+            along: Vector::new(1.0, 0.0),
+            gap: gap.x,
+            sd,
+        });
+        conditions.push(Condition {
+            from,
+            along: Vector::new(0.0, 1.0),
+            gap: gap.y,
+            sd,
+        });
     }
     let mut edges_used = 0;
     let mut shadowed = false;
     for b in &back.edges {
-        let Some(f) = front.edges.iter().find(|f| f.which == behind(b.which, flip)) else {
+        let Some(f) = front
+            .edges
+            .iter()
+            .find(|f| f.which == behind(b.which, flip))
+        else {
             continue;
         };
         edges_used += 1;
@@ -174,7 +206,10 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
     let turn = (back_plane.turned - front_plane.turned).rem_euclid(std::f64::consts::TAU);
     let quarters = ((turn / std::f64::consts::FRAC_PI_2).round() as u8) % 4;
     let solved = solve(&conditions, paper, prior_sd(same_scale, quarters))?;
-    let by = LinkedBy { holes: pairs.len(), edges: edges_used };
+    let by = LinkedBy {
+        holes: pairs.len(),
+        edges: edges_used,
+    };
     let (x, mut covariance, misfit) = solved;
     if misfit > 1.0 {
         covariance.iter_mut().flatten().for_each(|v| *v *= misfit);
@@ -184,7 +219,10 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
         front: front_plane,
         back: back_plane,
         axes: [x[2] / 100.0, x[5] / 100.0],
-        axes_sd: [covariance[2][2].sqrt() / 100.0, covariance[5][5].sqrt() / 100.0],
+        axes_sd: [
+            covariance[2][2].sqrt() / 100.0,
+            covariance[5][5].sqrt() / 100.0,
+        ],
         covariance,
         by,
         quarters,
@@ -218,8 +256,11 @@ fn edge_conditions(
     let length = if upright { paper.h } else { paper.w };
     // Two points of an edge as seen on its side, in its plane seen from the front.
     let points = |physical: &Physical, edge: &Edge| {
-        let along: Vector<Page> =
-            if upright { Vector::new(0.0, 1.0) } else { Vector::new(1.0, 0.0) };
+        let along: Vector<Page> = if upright {
+            Vector::new(0.0, 1.0)
+        } else {
+            Vector::new(1.0, 0.0)
+        };
         let reach = length / 4.0;
         [-reach, reach].map(|u| {
             let p = edge.at + along * u + edge.which.outward() * (edge.slope * u);
@@ -244,7 +285,12 @@ fn edge_conditions(
         .map(|k| {
             let gap = fs[k] - bs[k];
             let gap = gap.x * normal.x + gap.y * normal.y;
-            Condition { from: bs[k], along: normal, gap, sd: each }
+            Condition {
+                from: bs[k],
+                along: normal,
+                gap,
+                sd: each,
+            }
         })
         .collect()
 }
@@ -284,7 +330,11 @@ fn solve(
     normal.add(&[0.0, 0.0, 1.0, 0.0, 0.0, 0.0], 0.0, stretch);
     normal.add(&[0.0, 0.0, 0.0, 0.0, 0.0, 1.0], 0.0, stretch);
     // Shear: x by y and y by x alike; a tilt has them opposite.
-    normal.add(&[0.0, 0.0, 0.0, 0.5, 0.5, 0.0], 0.0, 1.0 / (shear_sd * shear_sd));
+    normal.add(
+        &[0.0, 0.0, 0.0, 0.5, 0.5, 0.0],
+        0.0,
+        1.0 / (shear_sd * shear_sd),
+    );
     let x = normal.solve().ok_or(Refusal::NoLink)?;
     let covariance = normal.covariance().ok_or(Refusal::NoLink)?;
     let off = |c: &Condition| {
@@ -315,16 +365,25 @@ pub(super) fn is_seen_through(a: &Physical, b: &Physical) -> bool {
     let paper = a.view.geometry.paper();
     let centre: Point<Front> = paper.centre();
     let planes = [a, b].map(|p| Plane::new(&p.view, p.view.scale()));
-    let [Some(pa), Some(pb)] = planes else { return false };
+    let [Some(pa), Some(pb)] = planes else {
+        return false;
+    };
     let places = |physical: &Physical, plane: Plane| -> Vec<Point<Front>> {
         let place = |h: &Hole| plane.of_page.apply(h.at);
-        physical.holes.iter().map(place).map(|p| Point::new(p.x, p.y)).collect()
+        physical
+            .holes
+            .iter()
+            .map(place)
+            .map(|p| Point::new(p.x, p.y))
+            .collect()
     };
     let (ha, hb) = (places(a, pa), places(b, pb));
     let straight = best_match(&ha, &hb, centre).map_or(0, |m| m.0.len());
     [Flip::Sideways, Flip::Endways].into_iter().any(|flip| {
-        let turned: Vec<Point<Front>> =
-            hb.iter().map(|p| flip.to_front(Point::new(p.x, p.y), paper)).collect();
+        let turned: Vec<Point<Front>> = hb
+            .iter()
+            .map(|p| flip.to_front(Point::new(p.x, p.y), paper))
+            .collect();
         best_match(&ha, &turned, centre).map_or(0, |m| m.0.len()) > straight
     })
 }
@@ -345,14 +404,18 @@ fn match_holes(
     let f: Vec<Point<Front>> = front.iter().map(|h| h.0).collect();
     let b: Vec<Point<Front>> = back.iter().map(|h| h.0).collect();
     let centre: Point<Front> = paper.centre();
-    let turned: Vec<Point<Front>> =
-        b.iter().map(|p| Point::new(2.0 * centre.x - p.x, 2.0 * centre.y - p.y)).collect();
+    let turned: Vec<Point<Front>> = b
+        .iter()
+        .map(|p| Point::new(2.0 * centre.x - p.x, 2.0 * centre.y - p.y))
+        .collect();
     let upright = best_match(&f, &b, centre);
     let half = best_match(&f, &turned, centre);
     let count = |m: &Option<(Vec<(usize, usize)>, f64)>| m.as_ref().map_or(0, |m| m.0.len());
     let rms = |m: &Option<(Vec<(usize, usize)>, f64)>| m.as_ref().map_or(f64::INFINITY, |m| m.1);
     let clearer = count(&half) > count(&upright)
-        || (count(&half) == count(&upright) && count(&half) > 2 && rms(&half) < 0.3 * rms(&upright));
+        || (count(&half) == count(&upright)
+            && count(&half) > 2
+            && rms(&half) < 0.3 * rms(&upright));
     if count(&half) >= 2 && clearer {
         return Err(Refusal::WrongFlip);
     }
@@ -377,15 +440,9 @@ fn best_match(
                     if (df.length() - db.length()).abs() > HOLES_MATCH + 0.002 * df.length() {
                         continue;
                     }
-                    let (sin, cos) = (
-                        db.x * df.y - db.y * df.x,
-                        db.x * df.x + db.y * df.y,
-                    );
+                    let (sin, cos) = (db.x * df.y - db.y * df.x, db.x * df.x + db.y * df.y);
                     let tilt = sin.atan2(cos);
-                    let turn = Map::<Front, Front>::tilt(
-                        tympan_sheet::Angle::radians(tilt),
-                        b[k],
-                    );
+                    let turn = Map::<Front, Front>::tilt(tympan_sheet::Angle::radians(tilt), b[k]);
                     let map = turn.then(&Map::shift(f[i] - b[k]));
                     let far = map.displacement(centre).length();
                     if tilt.abs() > MOST_TILT || far > FARTHEST {

@@ -26,7 +26,11 @@ impl std::fmt::Debug for Luma {
 impl Luma {
     /// A picture from its rows, top to bottom. `None` where the count of bytes does not fit.
     pub fn new(width: usize, height: usize, data: Vec<u8>) -> Option<Self> {
-        (width.checked_mul(height) == Some(data.len())).then_some(Self { width, height, data })
+        (width.checked_mul(height) == Some(data.len())).then_some(Self {
+            width,
+            height,
+            data,
+        })
     }
 
     /// Width, px.
@@ -60,7 +64,8 @@ impl Luma {
     /// The tone at a point, between the four nearest pixel centres. `None` outside.
     pub(super) fn at(&self, p: Point<Pixels>) -> Option<f64> {
         let (x, y) = (p.x - 0.5, p.y - 0.5);
-        if !(x >= 0.0 && y >= 0.0) {
+        let inside = x >= 0.0 && y >= 0.0 && x < self.width as f64 && y < self.height as f64;
+        if !inside {
             return None;
         }
         let (i, j) = (x as usize, y as usize);
@@ -106,7 +111,11 @@ impl Luma {
             }
             data.extend(sums.iter().map(|&sum| ((sum + area / 2) / area) as u8));
         }
-        Self { width, height, data }
+        Self {
+            width,
+            height,
+            data,
+        }
     }
 }
 
@@ -118,7 +127,10 @@ mod tests {
     fn a_reduced_picture_keeps_its_means() {
         let luma = Luma::new(4, 2, vec![0, 10, 20, 30, 10, 20, 30, 40]).expect("eight pixels");
         let half = luma.reduced(2);
-        assert_eq!((half.width(), half.height(), half.data()), (2, 1, &[10, 30][..]));
+        assert_eq!(
+            (half.width(), half.height(), half.data()),
+            (2, 1, &[10, 30][..])
+        );
     }
 
     #[test]

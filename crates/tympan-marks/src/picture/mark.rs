@@ -22,8 +22,6 @@ pub(super) struct Mark {
     pub(super) at: Point<Pixels>,
     /// The darkness of its middle against its rim: near 1 for discs, 0 for rings.
     pub(super) core: f64,
-    /// Its tone against the paper's, in steps of 255.
-    pub(super) contrast: f64,
     /// Its darkness summed over area against what it should be, 1 when whole.
     pub(super) fullness: f64,
     /// Width of its rim's blur, mm.
@@ -118,7 +116,11 @@ fn coarse_centre(
     }
     let threshold = (paper + ink) / 2.0;
     let dark: Vec<bool> = (top..bottom)
-        .flat_map(|y| luma.row(y)[left..right].iter().map(|&v| f64::from(v) < threshold))
+        .flat_map(|y| {
+            luma.row(y)[left..right]
+                .iter()
+                .map(|&v| f64::from(v) < threshold)
+        })
         .collect();
     let wanted = area(side) * map.determinant().abs();
     let patches = patches(&dark, w);
@@ -162,7 +164,12 @@ pub(super) fn patches(mask: &[bool], width: usize) -> Vec<Patch> {
             count += 1;
             sx += x;
             sy += y;
-            bounds = [bounds[0].min(x), bounds[1].min(y), bounds[2].max(x), bounds[3].max(y)];
+            bounds = [
+                bounds[0].min(x),
+                bounds[1].min(y),
+                bounds[2].max(x),
+                bounds[3].max(y),
+            ];
             let mut visit = |n: usize| {
                 if mask[n] && !seen[n] {
                     seen[n] = true;
@@ -183,7 +190,12 @@ pub(super) fn patches(mask: &[bool], width: usize) -> Vec<Patch> {
             }
         }
         let n = count as f64;
-        found.push(Patch { count, x: sx as f64 / n, y: sy as f64 / n, bounds });
+        found.push(Patch {
+            count,
+            x: sx as f64 / n,
+            y: sy as f64 / n,
+            bounds,
+        });
     }
     found
 }
@@ -255,7 +267,6 @@ fn refine(luma: &Luma, map: &Map<Page, Pixels>, about: Point<Pixels>, side: Side
     Some(Mark {
         at: Point::new(about.x + sx / sum, about.y + sy / sum),
         core,
-        contrast,
         fullness: total / (area(side) * px_area),
         blur: rim / px_area / (2.0 * std::f64::consts::PI * MARK_RADIUS),
     })

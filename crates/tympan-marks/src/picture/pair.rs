@@ -5,9 +5,7 @@ use tympan_sheet::{Flip, Front, Page, Point, Side, Vector};
 use super::edges::{Edge, Which};
 use super::link::{Link, Physical, link};
 use super::luma::Luma;
-use super::reading::{
-    Evidence, Placement, Reading, Warning, Way, fit_field, split_covariance,
-};
+use super::reading::{Evidence, Placement, Reading, Warning, Way, fit_field, split_covariance};
 use super::refusal::Refusal;
 use super::side_view::SideView;
 use crate::pin::Observation;
@@ -38,7 +36,9 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     for physical in [f, b] {
         let residual = physical.view.residual / physical.view.scale();
         if residual > MOST_RESIDUAL {
-            return Err(Refusal::Distorted { residual_um: residual * 1000.0 });
+            return Err(Refusal::Distorted {
+                residual_um: residual * 1000.0,
+            });
         }
     }
     if let Some(factor) = scaled(&[f, b]) {
@@ -56,7 +56,12 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     if far > FARTHEST {
         return Err(Refusal::Unbelievable { mm: far });
     }
-    let points: Vec<_> = points.into_iter().zip(kept).filter(|(_, k)| *k).map(|(p, _)| p).collect();
+    let points: Vec<_> = points
+        .into_iter()
+        .zip(kept)
+        .filter(|(_, k)| *k)
+        .map(|(p, _)| p)
+        .collect();
 
     let mut shared = link.covariance;
     for view in [&f.view, &b.view] {
@@ -79,12 +84,19 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
         paper,
         points: points
             .into_iter()
-            .map(|(at, error)| Observation { at, error, variance })
+            .map(|(at, error)| Observation {
+                at,
+                error,
+                variance,
+            })
             .collect(),
         link: link_covariance,
         field,
         covariance,
-        way: Way::TwoScans { holes: link.by.holes, edges: link.by.edges },
+        way: Way::TwoScans {
+            holes: link.by.holes,
+            edges: link.by.edges,
+        },
         residual_um: residual * 1000.0,
         px_per_mm: f.view.scale().min(b.view.scale()),
         warnings: warnings(front, back, &link),
@@ -105,7 +117,9 @@ fn register_errors(
         .map(|seen| {
             let at = geometry.seen_from_front(Side::Back, seen.nominal);
             let in_plane = link.back.of_pixels.apply(seen.mark.at);
-            let behind = link.map.apply(geometry.seen_from_front(Side::Back, in_plane));
+            let behind = link
+                .map
+                .apply(geometry.seen_from_front(Side::Back, in_plane));
             let printed = link.front.of_page.apply(Point::new(at.x, at.y));
             (at, behind - Point::new(printed.x, printed.y))
         })
@@ -127,7 +141,7 @@ pub(super) fn add_unevenness(shared: &mut [[f64; 6]; 6], residual: f64, marks: u
 }
 
 /// What an uneven carriage adds to the shift: holes and edges lie at other places along its way
-/// than the marks on average. It cancels where the same part of the sheet passed at the same place
+/// than the marks on average, and the longest waves pass for stretch in the marks. It cancels where the same part of the sheet passed at the same place
 /// both times.
 fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, link: &Link) {
     let lying = |turned: f64| turned.sin().abs() > 0.7;
@@ -137,7 +151,7 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
         (true, Flip::Sideways) | (false, Flip::Endways) => link.quarters == 0,
         (true, Flip::Endways) | (false, Flip::Sideways) => link.quarters == 2,
     };
-    let share = if cancels { 0.15 } else { 0.8 };
+    let share = if cancels { 0.3 } else { 2.0 };
     for (view, turned) in [(front, link.front.turned), (back, link.back.turned)] {
         let [mut x, mut y] = view.uneven.map(|px| px / view.scale());
         if lying(turned) {
@@ -162,8 +176,10 @@ fn scaled(sides: &[&Physical]) -> Option<f64> {
             let n = b.which.outward();
             Some(d.x * n.x + d.y * n.y)
         };
-        if let (Some(w), Some(h)) = (span(Which::Left, Which::Right), span(Which::Head, Which::Foot))
-        {
+        if let (Some(w), Some(h)) = (
+            span(Which::Left, Which::Right),
+            span(Which::Head, Which::Foot),
+        ) {
             factors.push((paper.w / w, paper.h / h));
         }
     }
@@ -194,14 +210,19 @@ fn check_flip_by_show_through(
     };
     let half_turned =
         |p: Point<Front>| Point::<Front>::new(2.0 * middle.x - p.x, 2.0 * middle.y - p.y);
-    let Ok(front_pixels) = link.front.of_pixels.inverse() else { return Ok(()) };
+    let Ok(front_pixels) = link.front.of_pixels.inverse() else {
+        return Ok(());
+    };
     let on_page = |p: Point<Front>| -> Option<Point<Page>> {
         let px = front_pixels.apply(Point::new(p.x, p.y));
         f.map.inverse().ok().map(|m| m.apply(px))
     };
     let rings: Vec<Point<Front>> = b.marks.iter().map(|s| in_front_plane(s.nominal)).collect();
     let right: Vec<Point<Page>> = rings.iter().filter_map(|&p| on_page(p)).collect();
-    let wrong: Vec<Point<Page>> = rings.iter().filter_map(|&p| on_page(half_turned(p))).collect();
+    let wrong: Vec<Point<Page>> = rings
+        .iter()
+        .filter_map(|&p| on_page(half_turned(p)))
+        .collect();
     let (right, wrong) = (ghost(front.luma, f, &right), ghost(front.luma, f, &wrong));
     match (right, wrong) {
         (_, Some(w)) if w.is_clear() && !right.is_some_and(|r| r.is_clear()) => {
@@ -268,7 +289,10 @@ fn ghost(luma: &Luma, view: &SideView, places: &[Point<Page>]) -> Option<Ghost> 
     let middle = super::solve::median(&mut dark);
     let mut off: Vec<f64> = dark.iter().map(|d| (d - middle).abs()).collect();
     let sd = super::solve::median(&mut off) / 0.6745 / (dark.len() as f64).sqrt();
-    Some(Ghost { mean: middle, sd: sd.max(0.02) })
+    Some(Ghost {
+        mean: middle,
+        sd: sd.max(0.02),
+    })
 }
 
 fn warnings(front: &Scan<'_>, back: &Scan<'_>, link: &Link) -> Vec<Warning> {
@@ -289,10 +313,16 @@ fn warnings(front: &Scan<'_>, back: &Scan<'_>, link: &Link) -> Vec<Warning> {
     if (ratio - 1.0).abs() > 0.012 {
         warnings.push(Warning::Resolutions);
     } else {
-        let worst = link.axes.iter().zip(&link.axes_sd).map(|(a, sd)| (a.abs(), *sd));
+        let worst = link
+            .axes
+            .iter()
+            .zip(&link.axes_sd)
+            .map(|(a, sd)| (a.abs(), *sd));
         for (axis, sd) in worst {
             if axis > 0.0008 && axis > 3.0 * sd {
-                warnings.push(Warning::Axes { percent: axis * 100.0 });
+                warnings.push(Warning::Axes {
+                    percent: axis * 100.0,
+                });
                 break;
             }
         }
@@ -315,7 +345,9 @@ fn warnings(front: &Scan<'_>, back: &Scan<'_>, link: &Link) -> Vec<Warning> {
     }
     let residual = (f.residual / f.scale()).max(b.residual / b.scale());
     if residual > 0.04 {
-        warnings.push(Warning::Uneven { residual_um: residual * 1000.0 });
+        warnings.push(Warning::Uneven {
+            residual_um: residual * 1000.0,
+        });
     }
     if f.blur.max(b.blur) > 0.6 {
         warnings.push(Warning::Blurred);
@@ -331,15 +363,14 @@ pub(super) fn placement(physical: &Physical) -> Option<Placement> {
     let paper = physical.view.geometry.paper();
     let find = |which| physical.edges.iter().find(|e: &&Edge| e.which == which);
     // Along one axis: where the sheet's middle lies on the page, and its uncertainty.
-    let middle = |low: Which, high: Which, size: f64, pick: fn(Point<Page>) -> f64| {
-        match (find(low), find(high)) {
-            (Some(a), Some(b)) => {
-                Some(((pick(a.at) + pick(b.at)) / 2.0, a.sd.hypot(b.sd) / 2.0))
-            }
-            (Some(a), None) => Some((pick(a.at) + size / 2.0, a.sd)),
-            (None, Some(b)) => Some((pick(b.at) - size / 2.0, b.sd)),
-            (None, None) => None,
-        }
+    let middle = |low: Which, high: Which, size: f64, pick: fn(Point<Page>) -> f64| match (
+        find(low),
+        find(high),
+    ) {
+        (Some(a), Some(b)) => Some(((pick(a.at) + pick(b.at)) / 2.0, a.sd.hypot(b.sd) / 2.0)),
+        (Some(a), None) => Some((pick(a.at) + size / 2.0, a.sd)),
+        (None, Some(b)) => Some((pick(b.at) - size / 2.0, b.sd)),
+        (None, None) => None,
     };
     let (x, x_sd) = middle(Which::Left, Which::Right, paper.w, |p| p.x)?;
     let (y, y_sd) = middle(Which::Head, Which::Foot, paper.h, |p| p.y)?;

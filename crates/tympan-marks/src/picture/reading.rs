@@ -202,7 +202,10 @@ impl Reading {
 
     /// The field's parts: shift about the sheet's centre and tilt, stretch, shear.
     pub fn parts(&self) -> (Vector<Front>, Decomposed) {
-        (self.field.displacement(self.paper.centre()), self.field.decompose())
+        (
+            self.field.displacement(self.paper.centre()),
+            self.field.decompose(),
+        )
     }
 
     /// How good the reading is, in words.
@@ -242,7 +245,10 @@ pub(super) fn fit_field(
         let (a, b) = (x.solve()?, y.solve()?);
         let at = |p: Point<Front>| {
             let q = (p - centre) * 0.01;
-            Vector::new(a[0] + a[1] * q.x + a[2] * q.y, b[0] + b[1] * q.x + b[2] * q.y)
+            Vector::new(
+                a[0] + a[1] * q.x + a[2] * q.y,
+                b[0] + b[1] * q.x + b[2] * q.y,
+            )
         };
         let off: Vec<f64> = points.iter().map(|&(p, r)| (r - at(p)).length()).collect();
         // A bend, which no affine field shows, is no slip.
@@ -269,7 +275,12 @@ pub(super) fn fit_field(
                 covariance[iy[i]][iy[j]] = cy[i][j] * v;
             }
         }
-        result = Some((field, covariance, scale, weights.iter().map(|&w| w > 0.05).collect()));
+        result = Some((
+            field,
+            covariance,
+            scale,
+            weights.iter().map(|&w| w > 0.05).collect(),
+        ));
     }
     result
 }
@@ -288,7 +299,9 @@ pub(super) fn split_covariance(
         [0.0, 0.0, 0.0, -0.5, 0.5, 0.0],
     ];
     let quadratic = |a: &[f64; 6], b: &[f64; 6]| -> f64 {
-        (0..6).map(|i| (0..6).map(|j| a[i] * covariance[i][j] * b[j]).sum::<f64>()).sum()
+        (0..6)
+            .map(|i| (0..6).map(|j| a[i] * covariance[i][j] * b[j]).sum::<f64>())
+            .sum()
     };
     let link = rows.map(|a| rows.map(|b| quadratic(&a, &b)));
     let centre: Point<Front> = paper.centre();
@@ -298,7 +311,12 @@ pub(super) fn split_covariance(
         qx += q.x * q.x;
         qy += q.y * q.y;
     }
-    let shear = quadratic(&[0.0, 0.0, 0.0, 0.5, 0.5, 0.0], &[0.0, 0.0, 0.0, 0.5, 0.5, 0.0]);
-    let extra = (covariance[2][2] * qx).max(covariance[5][5] * qy).max(shear * (qx + qy));
+    let shear = quadratic(
+        &[0.0, 0.0, 0.0, 0.5, 0.5, 0.0],
+        &[0.0, 0.0, 0.0, 0.5, 0.5, 0.0],
+    );
+    let extra = (covariance[2][2] * qx)
+        .max(covariance[5][5] * qy)
+        .max(shear * (qx + qy));
     (link, extra)
 }

@@ -189,7 +189,9 @@ impl Refusal {
                  mirror), and take it again"
             }
             Self::TooCoarse { .. } => "scan at 300 dpi, or fill the photo with the sheet",
-            Self::TooBlurred => "lay the sheet flat on the glass, or hold the camera still and focus",
+            Self::TooBlurred => {
+                "lay the sheet flat on the glass, or hold the camera still and focus"
+            }
             Self::Cropped { .. } => "take the whole sheet into the picture",
             Self::Distorted { .. } => "lay the sheet flat and do not move it while scanning",
             Self::WrongMarks(_) => "print the test sheet again, unchanged, at actual size",
@@ -217,6 +219,10 @@ impl Refusal {
 
     /// All of it, for scripts.
     pub fn report(&self) -> RefusalReport {
-        RefusalReport { code: self.code(), message: self.to_string(), hint: self.hint() }
+        RefusalReport {
+            code: self.code(),
+            message: self.to_string(),
+            hint: self.hint(),
+        }
     }
 }

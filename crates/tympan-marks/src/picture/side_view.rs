@@ -72,15 +72,17 @@ impl SideView {
 /// Reads one side from a picture.
 pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
     let first = single_sheet(codes)?;
-    let geometry = Geometry::new(first.code.paper, first.code.flip)
-        .map_err(|_| Refusal::NotATestSheet)?;
+    let geometry =
+        Geometry::new(first.code.paper, first.code.flip).map_err(|_| Refusal::NotATestSheet)?;
     let start = first.pose(&geometry).ok_or(Refusal::NotATestSheet)?;
     // Mirrored codes are decoded all the same; their finder patterns then run the other way.
     if start.determinant() < 0.0 {
         return Err(Refusal::Mirrored);
     }
     if px_per_mm(&start) < COARSEST {
-        return Err(Refusal::TooCoarse { px_per_mm: px_per_mm(&start) });
+        return Err(Refusal::TooCoarse {
+            px_per_mm: px_per_mm(&start),
+        });
     }
     let side = first.code.side;
     let mut seen = grow(luma, &geometry, &codes.found);
@@ -94,10 +96,14 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
 
     // Perspective and lens bend a photo, which an affine map alone would take for slips.
     let scale = px_per_mm(&start);
-    let fit = Camera::fit(luma, geometry.paper().centre(), &seen, scale)
-        .ok_or(Refusal::NotATestSheet)?;
+    let fit =
+        Camera::fit(luma, geometry.paper().centre(), &seen, scale).ok_or(Refusal::NotATestSheet)?;
     let keep = |seen: Vec<Seen>, kept: &[bool]| -> Vec<Seen> {
-        seen.into_iter().zip(kept).filter(|(_, k)| **k).map(|(s, _)| s).collect()
+        seen.into_iter()
+            .zip(kept)
+            .filter(|(_, k)| **k)
+            .map(|(s, _)| s)
+            .collect()
     };
     let mut seen = keep(seen, &fit.kept);
     let (map, residual, kept) = fit_affine(&seen).ok_or(Refusal::NotATestSheet)?;
@@ -132,7 +138,10 @@ fn single_sheet(codes: &Codes) -> Result<&Found, Refusal> {
             Refusal::NotATestSheet
         });
     };
-    let same = |f: &Found| SheetCode { end: End::Head, ..f.code.clone() };
+    let same = |f: &Found| SheetCode {
+        end: End::Head,
+        ..f.code.clone()
+    };
     let one = same(first);
     let ends = |end| codes.found.iter().filter(|f| f.code.end == end).count();
     let alone = codes.found.iter().all(|f| same(f) == one);
@@ -144,7 +153,9 @@ fn single_sheet(codes: &Codes) -> Result<&Found, Refusal> {
 
 /// Finds marks outwards from the codes: each is looked for where its nearest neighbours put it.
 fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
-    let Some(first) = codes.first() else { return Vec::new() };
+    let Some(first) = codes.first() else {
+        return Vec::new();
+    };
     let side = first.code.side;
     // Pairs of nominal and found places; the codes' finder patterns are the first.
     let mut known: Vec<(Point<Page>, Point<Pixels>, f64)> = Vec::new();
@@ -154,7 +165,10 @@ fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
     }
     let anchors: Vec<Point<Page>> = known.iter().map(|k| k.0).collect();
     let nearest = |p: Point<Page>| {
-        anchors.iter().map(|a| (*a - p).length()).fold(f64::INFINITY, f64::min)
+        anchors
+            .iter()
+            .map(|a| (*a - p).length())
+            .fold(f64::INFINITY, f64::min)
     };
     let mut waiting: Vec<(f64, Point<Page>)> = geometry
         .marks(side)
@@ -169,9 +183,18 @@ fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
     for round in 0..2 {
         let mut missed = Vec::new();
         for &(far, p) in &waiting {
-            let Some(map) = local_map(&known, p) else { continue };
-            let close = known.iter().map(|k| (k.0 - p).length()).fold(f64::INFINITY, f64::min);
-            let search = if seen.len() < 6 { 1.0 + 0.05 * close } else { 0.8 + 0.012 * close };
+            let Some(map) = local_map(&known, p) else {
+                continue;
+            };
+            let close = known
+                .iter()
+                .map(|k| (k.0 - p).length())
+                .fold(f64::INFINITY, f64::min);
+            let search = if seen.len() < 6 {
+                1.0 + 0.05 * close
+            } else {
+                0.8 + 0.012 * close
+            };
             match measure(luma, &map, p, side, search.min(4.5)) {
                 Some(mark) => {
                     known.push((p, mark.at, 1.0));
@@ -222,8 +245,10 @@ pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<b
         }
         let ([dx, xx, xy], [dy, yx, yy]) = (x.solve()?, y.solve()?);
         let map = Map::<Page, Pixels>::new(xx, xy, yx, yy, dx, dy);
-        let off: Vec<f64> =
-            seen.iter().map(|s| (s.mark.at - map.apply(s.nominal)).length()).collect();
+        let off: Vec<f64> = seen
+            .iter()
+            .map(|s| (s.mark.at - map.apply(s.nominal)).length())
+            .collect();
         // What a bent feed or an uneven carriage does to the outermost marks is no slip.
         let least = if round == 0 { 0.2 } else { SLIP } * px_per_mm(&map) / 4.685;
         let scale = (1.3 * planar_scale(&off)).max(least);
@@ -269,8 +294,11 @@ fn check_count(
     seen: &[Seen],
     map: &Map<Page, Pixels>,
 ) -> Result<(), Refusal> {
-    let all: Vec<Point<Page>> =
-        geometry.marks(side).iter().map(|&m| geometry.seen_on(side, m)).collect();
+    let all: Vec<Point<Page>> = geometry
+        .marks(side)
+        .iter()
+        .map(|&m| geometry.seen_on(side, m))
+        .collect();
     let span = |points: &mut dyn Iterator<Item = f64>| {
         let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
         for v in points {
@@ -291,9 +319,15 @@ fn check_count(
         return Ok(());
     }
     // Marks that should be in the picture and are not found: it is not cropped but unclear.
-    let inside = all.iter().filter(|&&p| luma.holds(map.apply(p), 4.0 * px_per_mm(map))).count();
+    let inside = all
+        .iter()
+        .filter(|&&p| luma.holds(map.apply(p), 4.0 * px_per_mm(map)))
+        .count();
     if seen.len() as f64 >= 0.7 * inside as f64 || (inside as f64) < 0.6 * all.len() as f64 {
-        return Err(Refusal::Cropped { found: seen.len(), expected: all.len() });
+        return Err(Refusal::Cropped {
+            found: seen.len(),
+            expected: all.len(),
+        });
     }
     Err(Refusal::TooBlurred)
 }
@@ -301,11 +335,18 @@ fn check_count(
 /// Whether the marks have this side's shape.
 fn check_shapes(seen: &[Seen], side: Side) -> Result<(), Refusal> {
     let right = seen.iter().filter(|s| s.mark.shape() == Some(side)).count();
-    let wrong = seen.iter().filter(|s| s.mark.shape() == Some(side.other())).count();
+    let wrong = seen
+        .iter()
+        .filter(|s| s.mark.shape() == Some(side.other()))
+        .count();
     if right >= 4 * wrong.max(1) && right * 2 > seen.len() {
         return Ok(());
     }
-    if wrong > right { Err(Refusal::WrongMarks(side)) } else { Err(Refusal::TooBlurred) }
+    if wrong > right {
+        Err(Refusal::WrongMarks(side))
+    } else {
+        Err(Refusal::TooBlurred)
+    }
 }
 
 /// Whether the places that this side leaves empty are empty: a mirrored or turned pattern fills
@@ -320,7 +361,9 @@ fn check_empty_places(
     let (mut empty, mut filled) = (0, 0);
     for &place in geometry.empty_places(side) {
         let p = geometry.seen_on(side, place);
-        let Some(map) = local_map(&known, p) else { continue };
+        let Some(map) = local_map(&known, p) else {
+            continue;
+        };
         if !luma.holds(map.apply(p), 4.0 * px_per_mm(&map)) {
             continue;
         }
@@ -329,5 +372,9 @@ fn check_empty_places(
             _ => empty += 1,
         }
     }
-    if filled > 0 && filled * 3 > empty { Err(Refusal::WrongMarks(side)) } else { Ok(()) }
+    if filled > 0 && filled * 3 > empty {
+        Err(Refusal::WrongMarks(side))
+    } else {
+        Ok(())
+    }
 }

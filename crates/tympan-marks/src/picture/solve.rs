@@ -3,7 +3,7 @@
 /// A symmetric positive definite system of `N` unknowns, gathered row by row.
 #[derive(Clone, Debug)]
 pub(super) struct Normal<const N: usize> {
-    /// `AᵀWA`.
+    /// The lower half of `AᵀWA`, with its diagonal.
     pub(super) a: [[f64; N]; N],
     /// `AᵀWb`.
     pub(super) b: [f64; N],
@@ -11,7 +11,10 @@ pub(super) struct Normal<const N: usize> {
 
 impl<const N: usize> Default for Normal<N> {
     fn default() -> Self {
-        Self { a: [[0.0; N]; N], b: [0.0; N] }
+        Self {
+            a: [[0.0; N]; N],
+            b: [0.0; N],
+        }
     }
 }
 
@@ -19,12 +22,11 @@ impl<const N: usize> Normal<N> {
     /// Adds the equation `row · x = value` with this weight.
     pub(super) fn add(&mut self, row: &[f64; N], value: f64, weight: f64) {
         for (i, &ri) in row.iter().enumerate() {
-            if ri != 0.0 {
-                for (aij, &rj) in self.a[i].iter_mut().zip(row) {
-                    *aij += weight * ri * rj;
-                }
-                self.b[i] += weight * ri * value;
+            let wi = weight * ri;
+            for (aij, &rj) in self.a[i][..=i].iter_mut().zip(row) {
+                *aij += wi * rj;
             }
+            self.b[i] += wi * value;
         }
     }
 
@@ -89,7 +91,11 @@ fn substitute<const N: usize>(l: &[[f64; N]; N], b: [f64; N]) -> [f64; N] {
 /// (common practice).
 pub(super) fn tukey(residual: f64, scale: f64) -> f64 {
     let u = residual / (4.685 * scale);
-    if u.abs() >= 1.0 { 0.0 } else { (1.0 - u * u).powi(2) }
+    if u.abs() >= 1.0 {
+        0.0
+    } else {
+        (1.0 - u * u).powi(2)
+    }
 }
 
 /// The median; reorders. NaN where there is nothing.

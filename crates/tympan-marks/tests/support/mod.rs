@@ -52,7 +52,11 @@ pub(crate) fn a4(flip: Flip) -> &'static [Arc<Page>; 2] {
 pub(crate) fn render(drawing: &Drawing) -> Page {
     let width = (drawing.size.w * FINE).round() as usize;
     let height = (drawing.size.h * FINE).round() as usize;
-    let mut canvas = Canvas { width, height, light: vec![255; width * height] };
+    let mut canvas = Canvas {
+        width,
+        height,
+        light: vec![255; width * height],
+    };
     for item in &drawing.items {
         if let Item::Shape { path, fill, stroke } = item {
             if let Some(colour) = fill {
