@@ -517,3 +517,64 @@ fn a_field_can_be_kept_as_json() {
     let text = serde_json::to_string(&field).expect("writes");
     assert_eq!(serde_json::from_str::<Field>(&text).expect("reads"), field);
 }
+
+/// From a scan's 200 points to a ruler's one, from a single sheet to sixty, from a printer far
+/// tighter to one far looser than expected.
+#[test]
+fn the_computation_holds_for_all_kinds_of_readings() {
+    let scan = |along: f64, sheets: u64| -> Vec<Reading> {
+        let printer = Printer::fixed(along);
+        let mut random = Random(31 + sheets);
+        (0..sheets)
+            .map(|_| {
+                let sheet = printer.sheet(0.0, &mut random);
+                let observe = |k: usize| {
+                    let (x, y) = (20.0 + 12.0 * (k % 15) as f64, 25.0 + 18.0 * (k / 15) as f64);
+                    let e = sheet.error(x, y);
+                    let mut noise = || 0.006 * random.normal();
+                    let seen = Vector::new(e[0] + noise(), e[1] + noise());
+                    Observation::new(Point::new(x, y), seen, 0.006)
+                };
+                let observations = (0..210).map(observe).collect();
+                let link = [[1.4e-4, 0.0, 0.0], [0.0, 1.4e-4, 0.0], [0.0, 0.0, 8e-5]];
+                Reading {
+                    observations,
+                    link: Some(link),
+                }
+            })
+            .collect()
+    };
+    let ruler = |sheets: usize| -> Vec<Reading> {
+        (0..sheets)
+            .map(|j| {
+                let seen = Vector::new(0.5, 2.0 + 0.2 * j as f64);
+                Reading::new(vec![Observation::new(A4.centre(), seen, 0.2)])
+            })
+            .collect()
+    };
+    let pin =
+        |along: f64, sheets: usize| Printer::fixed(along).readings(sheets, 0.15, &mut Random(41));
+    for (name, readings) in [
+        ("one scan", scan(0.3, 1)),
+        ("five scans", scan(0.3, 5)),
+        ("scans of a tight printer", scan(0.01, 5)),
+        ("scans of a loose printer", scan(3.0, 5)),
+        ("sixty scans", scan(0.3, 60)),
+        ("one ruler", ruler(1)),
+        ("four rulers", ruler(4)),
+        ("pins of a tight printer", pin(0.02, 8)),
+        ("pins of a loose printer", pin(3.0, 4)),
+        ("sixty pins", pin(0.3, 60)),
+    ] {
+        let fit = fit(&readings);
+        let worth = fit.effective_points() / 4096.0;
+        assert!(worth > 0.15, "{name}: {worth:.2}");
+        let q = fit
+            .next_sheet(&fit.field())
+            .radial(Rect::whole(A4).grown(-5.0));
+        assert!(
+            q.p50 > 0.0 && q.p99.is_finite() && q.p99 < 20.0,
+            "{name}: {q:?}"
+        );
+    }
+}
