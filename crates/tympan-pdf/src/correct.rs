@@ -4,6 +4,7 @@ mod append;
 mod pages;
 mod rewrite;
 
+use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -217,7 +218,7 @@ fn write(
     }
     rewrite::write(job, documents, plan, output, progress, cancel)?;
     stop_if(cancel)?;
-    prove(output, job)?;
+    prove(output, job, plan)?;
     Ok(Way::Rewritten)
 }
 
@@ -346,7 +347,7 @@ fn check_permissions(job: &CorrectJob, documents: &[Document]) -> Result<(), Pdf
 }
 
 /// Reads the output back and counts its pages.
-fn prove(output: &Output, job: &CorrectJob) -> Result<(), PdfError> {
+fn prove(output: &Output, job: &CorrectJob, plan: &[Planned]) -> Result<(), PdfError> {
     let fail = |reason: String| PdfError::Unproven {
         file: job.output.clone(),
         reason,
@@ -361,5 +362,26 @@ fn prove(output: &Output, job: &CorrectJob) -> Result<(), PdfError> {
     if found != meant {
         return Err(fail(format!("it has {found} pages and not {meant}")));
     }
-    Ok(())
+    match moved_in_place(plan).find(|(i, p)| !is_drawn_on(&again, i + 1, p)) {
+        Some((i, _)) => Err(fail(format!("page {} is not drawn as it should be", i + 1))),
+        None => Ok(()),
+    }
+}
+
+/// The moved pages of the output that are pages of the first source changed where they stand, with
+/// their places counted from 0.
+fn moved_in_place(plan: &[Planned]) -> impl Iterator<Item = (usize, &Planned)> {
+    let mut used = HashSet::new();
+    let own = move |p: &&Planned| p.asked.source == 0 && used.insert(p.asked.page);
+    let own = plan
+        .iter()
+        .enumerate()
+        .scan(own, |own, (i, p)| Some((i, p, own(&p))));
+    own.filter(|(_, p, own)| *own && !p.asked.is_untouched())
+        .map(|(i, p, _)| (i, p))
+}
+
+fn is_drawn_on(document: &Document, number: usize, p: &Planned) -> bool {
+    let page = document.dictionary(number).ok();
+    page.and_then(|page| pages::is_drawn(page, &p.matrix)) == Some(true)
 }

@@ -623,3 +623,79 @@ fn a_corrected_file_can_be_corrected_again() {
     run(&job(&twice, &[&once], &page)).expect("corrected");
     assert_moved(&source, &twice, 1, &tilt(2.0).then(&tilt(2.0)));
 }
+
+#[test]
+fn printed_annotations_of_another_file_are_drawn_with_their_page() {
+    let folder = Folder::new();
+    let fronts = folder.write("fronts.pdf", &one_page(SMALL, &square(60.0, 90.0)));
+    let backs = folder.write("backs.pdf", &annotated(""));
+    let output = folder.path("out.pdf");
+    let map = tilt(6.0);
+    let back = PageOut {
+        map,
+        ..PageOut::untouched(1, 1)
+    };
+    run(&job(
+        &output,
+        &[&fronts, &backs],
+        &[PageOut::untouched(0, 1), back, back],
+    ))
+    .expect("corrected");
+    let (there, _) = ink(&backs, 1).expect("ink");
+    for page in [2, 3] {
+        let (here, _) = ink(&output, page).expect("ink");
+        assert!((here - map.apply(there)).length() < 0.02, "page {page}");
+    }
+}
+
+#[test]
+fn an_annotation_that_is_hidden_stays_unseen() {
+    let folder = Folder::new();
+    let fronts = folder.write("fronts.pdf", &one_page(SMALL, &square(60.0, 90.0)));
+    let hidden = String::from_utf8(annotated(""))
+        .expect("text")
+        .replace("/F 4", "/F 6");
+    let backs = folder.write("backs.pdf", hidden.as_bytes());
+    let output = folder.path("out.pdf");
+    let back = PageOut {
+        map: tilt(6.0),
+        ..PageOut::untouched(1, 1)
+    };
+    run(&job(
+        &output,
+        &[&fronts, &backs],
+        &[PageOut::untouched(0, 1), back],
+    ))
+    .expect("corrected");
+    assert!(ink(&output, 2).is_none());
+}
+
+#[test]
+fn an_update_of_an_update_and_of_streams_of_objects_reads_back_everywhere() {
+    let folder = Folder::new();
+    let plain = folder.write("plain.pdf", &two_pages());
+    let packed = folder.path("packed.pdf");
+    let mut writer = QPdf::read(&plain).expect("read").writer();
+    writer.object_stream_mode(qpdf::ObjectStreamMode::Generate);
+    writer.write(&packed).expect("written");
+    let map = shift(1.0, 0.5);
+    let pages: Vec<_> = [1, 2]
+        .map(|n| PageOut {
+            map,
+            ..PageOut::untouched(0, n)
+        })
+        .to_vec();
+    let mut source = packed.clone();
+    let mut meant = Affine::IDENTITY;
+    for round in 0..3 {
+        let output = folder.path(&format!("out{round}.pdf"));
+        let report = run(&job(&output, &[&source], &pages)).expect("corrected");
+        assert_eq!(report.way, Way::Appended);
+        meant = meant.then(&map);
+        // The picture comes from the other reader.
+        for page in [1, 2] {
+            assert_moved(&packed, &output, page, &meant);
+        }
+        source = output;
+    }
+}

@@ -12,8 +12,8 @@ use std::sync::atomic::AtomicBool;
 use md5::{Digest, Md5};
 use qpdf::{QPdfDictionary, QPdfObjectLike};
 
-use super::pages::{is_drawn, move_in_place, set_preferences};
-use super::{CorrectJob, Planned, Progress, is_in_order, stop_if};
+use super::pages::{move_in_place, set_preferences};
+use super::{CorrectJob, Planned, Progress, is_drawn_on, is_in_order, moved_in_place, stop_if};
 use crate::annots::Annotations;
 use crate::changes::Changes;
 use crate::dig::{self, Id};
@@ -381,9 +381,7 @@ pub(crate) fn is_proven(output: &Output, plan: &[Planned]) -> bool {
     let Ok(again) = Document::open_quietly(output.path(), None) else {
         return false;
     };
-    let drawn = |p: &Planned| is_drawn(again.dictionary(p.asked.page).ok()?, &p.matrix);
-    let moved = |p: &&Planned| !p.asked.is_untouched();
     again.page_count() == plan.len()
-        && plan.iter().filter(moved).all(|p| drawn(p) == Some(true))
+        && moved_in_place(plan).all(|(i, p)| is_drawn_on(&again, i + 1, p))
         && !again.is_damaged()
 }
