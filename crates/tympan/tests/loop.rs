@@ -13,8 +13,10 @@
 
 mod common;
 
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use common::{Tympan, Words, dots, dotted_game, pages, words_on};
 use tympan_sheet::{Flip, Point, Side, Size};
@@ -73,6 +75,28 @@ fn typed(words: &Words, hole: Point<tympan_sheet::Back>) -> String {
     let vertical = if dy < 0.0 { &words.above } else { &words.below };
     let sideways = if dx < 0.0 { &words.left } else { &words.right };
     format!("{:.1} {vertical}, {:.1} {sideways}", dy.abs(), dx.abs())
+}
+
+type Places = Arc<BTreeMap<char, Words>>;
+
+/// What stands at the places of the front and of the back; looked up once for each kind of sheet.
+fn printed_words(case: Case, pdf: &Path) -> (Places, Places) {
+    static KNOWN: Mutex<BTreeMap<String, (Places, Places)>> = Mutex::new(BTreeMap::new());
+    let kind = format!("{} {} {}", case.paper.0, case.flip, case.first);
+    let mut known = KNOWN.lock().expect("no other test failed here");
+    let (fronts, backs) = known.entry(kind).or_insert_with(|| {
+        // Fronts then backs, or backs then fronts where backs are printed first.
+        let (front, back) = if case.first == Side::Front {
+            (1, 4)
+        } else {
+            (4, 1)
+        };
+        (
+            Arc::new(words_on(pdf, front)),
+            Arc::new(words_on(pdf, back)),
+        )
+    });
+    (Arc::clone(fronts), Arc::clone(backs))
 }
 
 /// What is left over at every dot of the sheet after the whole way with one printer, mm.

@@ -2,8 +2,10 @@
 //! eyes.
 
 #![allow(dead_code, reason = "each test file uses its own part")]
-
-#![allow(unreachable_pub, reason = "shared by the test files, which are crates of their own")]
+#![allow(
+    unreachable_pub,
+    reason = "shared by the test files, which are crates of their own"
+)]
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
