@@ -123,27 +123,19 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
     }
     .steady();
     let blank = Arc::new(Page::blank(sheet));
-    // Fronts then backs, or backs then fronts where backs are printed first.
-    let back_page = if case.first == Side::Front { 4 } else { 1 };
-    let front_page = if case.first == Side::Front { 1 } else { 4 };
-    let backs = words_on(&tympan.path("test.pdf"), back_page);
-    let fronts = words_on(&tympan.path("test.pdf"), front_page);
+    let (fronts, backs) = printed_words(case, &tympan.path("test.pdf"));
+    let mut table = String::new();
     for number in 1..=3_u64 {
         let printed = printer.print(number, &blank, &blank);
         let mut rng = Rng::stream(seed ^ 0x9e37, number);
-        let mut args = vec!["read".to_owned(), "--setup".into(), "p".into()];
-        args.extend(["--sheet".to_owned(), number.to_string()]);
-        for (name, on_front) in &fronts {
-            let on_back = &backs[name];
+        for (name, on_front) in fronts.iter() {
             let cross = Point::new(on_front.cross.0, on_front.cross.1);
             let prick = printed.prick(cross, aim_sd, &mut rng);
-            args.extend([
-                "--pin".to_owned(),
-                format!("{name}: {}", typed(on_back, prick.back)),
-            ]);
+            writeln!(table, "{number}, {name}, {}", typed(&backs[name], prick.back)).expect("text");
         }
-        tympan.run(&args.iter().map(String::as_str).collect::<Vec<_>>());
     }
+    std::fs::write(tympan.path("holes.csv"), table).expect("written");
+    tympan.run(&["read", "--setup", "p", "--table", "holes.csv"]);
     let (page, page_flip) = case.page;
     dotted_game(&tympan.path("game.pdf"), page, page_flip);
     let page_flip = page_flip.to_string();
