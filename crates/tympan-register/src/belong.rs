@@ -34,7 +34,7 @@ impl Belonging {
 
 impl Fit {
     /// Looks for sheets that do not belong, by leaving each out and predicting it. None for one
-    /// or two sheets, where nobody can tell.
+    /// or two sheets, where nobody can tell, and where flat priors need every sheet.
     pub fn belonging(&self) -> Option<Belonging> {
         let n = self.sheets();
         if n <= 2 {

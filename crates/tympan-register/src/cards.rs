@@ -71,7 +71,12 @@ impl Cards {
         };
         let mut lines = Vec::new();
         // Many cells on one ray are many answers: fewer rays will do.
-        for ray in next.rays(each, if cells.len() > 2 { RAYS / 2 } else { RAYS }) {
+        let rays = match cells.len() {
+            0..=2 => RAYS,
+            3..=16 => RAYS / 2,
+            _ => RAYS / 4,
+        };
+        for ray in next.rays(each, rays) {
             for cell in &plan.cells {
                 let sides = Edges::of(next, cell, &ray, [0, 1, 2, 3], plan.cut_sd);
                 sides.white(&mut lines);

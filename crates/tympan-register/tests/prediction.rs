@@ -278,3 +278,21 @@ fn rays_agree_with_drawn_sheets() {
     let centre = Rect::at(p, Size::new(1e-9, 1e-9));
     close(next.radial(centre).p95 / at(&mut radii, 0.95), 1.0, 0.02);
 }
+
+/// 80 small tiles: fewer rays are used, and the figure must stay within 1 %.
+#[test]
+fn many_small_cells_are_as_exact_as_one() {
+    let tile = Size::new(15.0, 15.0);
+    let at = |i: usize| Point::new(20.0 + 20.0 * (i % 8) as f64, 20.0 + 26.0 * (i / 8) as f64);
+    let cells: Vec<Rect<Front>> = (0..80).map(|i| Rect::at(at(i), tile)).collect();
+    let next = known([0.0; 8], [0.2, 0.3, 0.09]);
+    let all = next.cards(&cells, Cutting::default());
+    // By symmetry and linearity the average over cells is the average of one cell's shares.
+    let bleed = all.bleed_for(0.95);
+    let single: f64 = cells
+        .iter()
+        .map(|cell| 1.0 - next.cards(&[*cell], Cutting::default()).share_white(bleed))
+        .sum::<f64>()
+        / 80.0;
+    close(single, 0.95, 0.001);
+}
