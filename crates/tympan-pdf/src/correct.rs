@@ -336,7 +336,7 @@ fn check_permissions(job: &CorrectJob, documents: &[Document]) -> Result<(), Pdf
         if mine.iter().any(|p| !p.is_untouched()) {
             document.may_change()?;
         }
-        if documents.len() > 1 && !mine.is_empty() {
+        if !mine.is_empty() && mine.len() < job.pages.len() {
             document.may_copy()?;
         }
         if mine.iter().enumerate().any(|(n, p)| p.page != n + 1) {
