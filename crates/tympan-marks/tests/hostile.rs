@@ -18,13 +18,18 @@ fn files() -> &'static [Vec<u8>] {
     FILES.get_or_init(|| {
         let grey = GrayImage::from_fn(24, 18, |x, y| image::Luma([(x * 9 + y * 3) as u8]));
         let image = DynamicImage::ImageRgb8(DynamicImage::ImageLuma8(grey).to_rgb8());
-        [ImageFormat::Png, ImageFormat::Jpeg, ImageFormat::Tiff, ImageFormat::WebP]
-            .map(|format| {
-                let mut bytes = Cursor::new(Vec::new());
-                image.write_to(&mut bytes, format).expect("encodes");
-                bytes.into_inner()
-            })
-            .to_vec()
+        [
+            ImageFormat::Png,
+            ImageFormat::Jpeg,
+            ImageFormat::Tiff,
+            ImageFormat::WebP,
+        ]
+        .map(|format| {
+            let mut bytes = Cursor::new(Vec::new());
+            image.write_to(&mut bytes, format).expect("encodes");
+            bytes.into_inner()
+        })
+        .to_vec()
     })
 }
 
@@ -34,7 +39,11 @@ fn scanned() -> &'static Luma {
     SCANNED.get_or_init(|| {
         let [front, back] = a4(Flip::Sideways);
         let sheet = Printer::faulty(1, A4, Flip::Sideways).print(1, front, back);
-        let scanner = Scanner { jpeg: None, dust: 0, ..Scanner::usual(1, 90.0) };
+        let scanner = Scanner {
+            jpeg: None,
+            dust: 0,
+            ..Scanner::usual(1, 90.0)
+        };
         support::luma(&scanner.scan(&sheet, Side::Front, &OnBed::by_hand(1)).image)
     })
 }

@@ -2,12 +2,15 @@
 
 use tympan_sheet::{Page, Point, Size, Vector};
 
-use super::luma::Luma;
+use super::luma::{Luma, Pixels};
 use super::side_view::SideView;
 use super::solve::{Normal, median, tukey};
 
-/// How far from where the page's edge would lie the sheet's edge is looked for, mm.
+/// How far inside of where the page's edge would lie the sheet's edge is looked for, mm: further
+/// in there is print.
 const SEARCH: f64 = 8.0;
+/// And how far outside, mm: there the sheet's edge lies when a program made the print smaller.
+const OUTSIDE: f64 = 14.0;
 /// Corners are left out: they are rounded, folded, dog-eared, mm.
 const CORNER: f64 = 12.0;
 /// Profiles along one edge.
@@ -75,18 +78,36 @@ pub(super) struct Edge {
 
 /// The edges that stand out against a dark ground.
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Edge> {
-    Which::ALL
-        .into_iter()
-        .filter_map(|which| find_one(luma, view, which))
-        .collect()
+    let tone = |p: Point<Page>| luma.at(view.map.apply(p));
+    let (paper, scale) = (view.geometry.paper(), view.scale());
+    Which::ALL.into_iter().filter_map(|which| find_one(&tone, paper, scale, which)).collect()
 }
 
-fn find_one(luma: &Luma, view: &SideView, which: Which) -> Option<Edge> {
-    let paper = view.geometry.paper();
+/// The edges of a sheet in a photo, against a ground darker than the sheet or brighter.
+pub(super) fn find_in_photo(
+    luma: &Luma,
+    view: &SideView,
+    map: impl Fn(Point<Page>) -> Point<Pixels>,
+) -> Vec<Edge> {
+    let dark = |p: Point<Page>| luma.at(map(p));
+    let bright = |p: Point<Page>| luma.at(map(p)).map(|v| 255.0 - v);
+    let (paper, scale) = (view.geometry.paper(), view.scale());
+    let find = |which| {
+        find_one(&dark, paper, scale, which).or_else(|| find_one(&bright, paper, scale, which))
+    };
+    Which::ALL.into_iter().filter_map(find).collect()
+}
+
+fn find_one(
+    tone_at: &impl Fn(Point<Page>) -> Option<f64>,
+    paper: Size,
+    scale: f64,
+    which: Which,
+) -> Option<Edge> {
     let (start, along, length) = which.run(paper);
     let out = which.outward();
-    let step = 0.5 / view.scale();
-    let count = (2.0 * SEARCH / step) as usize;
+    let step = 0.5 / scale;
+    let count = ((SEARCH + OUTSIDE) / step) as usize;
     let mut crossings = Vec::new();
     let mut inner_tones = Vec::new();
     let mut profiles = Vec::new();
@@ -94,7 +115,7 @@ fn find_one(luma: &Luma, view: &SideView, which: Which) -> Option<Edge> {
         let u = CORNER + (length - 2.0 * CORNER) * (k as f64 + 0.5) / PROFILES as f64;
         let base = start + along * u;
         let profile: Vec<f64> = (0..=count)
-            .map_while(|i| luma.at(view.map.apply(base + out * (i as f64 * step - SEARCH))))
+            .map_while(|i| tone_at(base + out * (i as f64 * step - SEARCH)))
             .collect();
         // Paper deep inside: between here and the print's clear margin nothing is printed.
         let deep = (1.5 / step) as usize;

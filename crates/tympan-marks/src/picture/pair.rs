@@ -1,6 +1,6 @@
 //! A reading from one scan of each side.
 
-use tympan_sheet::{Flip, Front, Page, Point, Side, Vector};
+use tympan_sheet::{Flip, Front, Page, Point, Side, Size, Vector};
 
 use super::edges::{Edge, Which};
 use super::link::{Link, Physical, link};
@@ -16,6 +16,8 @@ const SCALED: f64 = 0.013;
 const MOST_RESIDUAL: f64 = 0.25;
 /// No printer's back lies further off than this, mm.
 const FARTHEST: f64 = 12.0;
+/// Unevenness above this is not taken to be the same in both scans, mm (sd).
+const MOST_CANCELLED: f64 = 0.025;
 /// About so many parts of a sheet move by themselves where a carriage runs unevenly.
 const UNEVEN_PARTS: f64 = 6.0;
 
@@ -41,7 +43,7 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
             });
         }
     }
-    if let Some(factor) = scaled(&[f, b]) {
+    if let Some(factor) = scaled(&[f, b].map(|p| (p.view.geometry.paper(), p.edges.as_slice()))) {
         return Err(Refusal::Scaled { factor });
     }
     let link = link(f, b)?;
@@ -147,11 +149,15 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
     let lying = |turned: f64| turned.sin().abs() > 0.7;
     let down = !lying(link.front.turned);
     let flip = front.geometry.flip();
-    let cancels = match (down, flip) {
+    let mut cancels = match (down, flip) {
         (true, Flip::Sideways) | (false, Flip::Endways) => link.quarters == 0,
         (true, Flip::Endways) | (false, Flip::Sideways) => link.quarters == 2,
     };
-    let share = if cancels { 0.3 } else { 2.0 };
+    for view in [front, back] {
+        // Nobody says that both scans are of one scanner; where it matters, it is not believed.
+        cancels &= view.uneven.iter().all(|px| px / view.scale() < MOST_CANCELLED);
+    }
+    let share = if cancels { 0.3 } else { 2.5 };
     for (view, turned) in [(front, link.front.turned), (back, link.back.turned)] {
         let [mut x, mut y] = view.uneven.map(|px| px / view.scale());
         if lying(turned) {
@@ -164,22 +170,22 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
 
 /// How much larger than true the print is, where the sheet's own edges show that a program scaled
 /// it: both axes alike, by more than paper is ever cut wrong.
-fn scaled(sides: &[&Physical]) -> Option<f64> {
+pub(super) fn scaled(sides: &[(Size, &[Edge])]) -> Option<f64> {
     let mut factors = Vec::new();
-    for physical in sides {
-        let paper = physical.view.geometry.paper();
+    for (paper, edges) in sides {
         // In the print's own mm a sheet seems too large when the print was made smaller.
         let span = |a: Which, b: Which| {
-            let find = |which| physical.edges.iter().find(|e: &&Edge| e.which == which);
+            let find = |which| edges.iter().find(|e| e.which == which);
             let (a, b) = (find(a)?, find(b)?);
             let d = b.at - a.at;
             let n = b.which.outward();
             Some(d.x * n.x + d.y * n.y)
         };
-        if let (Some(w), Some(h)) = (
+        let (across, along) = (
             span(Which::Left, Which::Right),
             span(Which::Head, Which::Foot),
-        ) {
+        );
+        if let (Some(w), Some(h)) = (across, along) {
             factors.push((paper.w / w, paper.h / h));
         }
     }
