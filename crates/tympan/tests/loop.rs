@@ -100,7 +100,7 @@ fn printed_words(case: Case, pdf: &Path) -> (Places, Places) {
 }
 
 /// What is left over at every dot of the sheet after the whole way with one printer, mm.
-fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
+fn left_over(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Vec<f64> {
     let tympan = Tympan::new();
     let (paper, sheet) = case.paper;
     let mut new = vec!["setup", "new", "p", "--paper", paper];
@@ -117,11 +117,6 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
         "-o",
         "test.pdf",
     ]);
-    let printer = Printer {
-        first: case.first,
-        ..Printer::faulty(seed, sheet, case.flip)
-    }
-    .steady();
     let blank = Arc::new(Page::blank(sheet));
     let (fronts, backs) = printed_words(case, &tympan.path("test.pdf"));
     let mut table = String::new();
@@ -131,7 +126,12 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
         for (name, on_front) in fronts.iter() {
             let cross = Point::new(on_front.cross.0, on_front.cross.1);
             let prick = printed.prick(cross, aim_sd, &mut rng);
-            writeln!(table, "{number}, {name}, {}", typed(&backs[name], prick.back)).expect("text");
+            writeln!(
+                table,
+                "{number}, {name}, {}",
+                typed(&backs[name], prick.back)
+            )
+            .expect("text");
         }
     }
     std::fs::write(tympan.path("holes.csv"), table).expect("written");
@@ -149,7 +149,7 @@ fn left_over(case: Case, seed: u64, aim_sd: f64) -> Vec<f64> {
         "--flip",
         &page_flip,
     ]);
-    measured(&tympan.path("right.pdf"), &printer)
+    measured(&tympan.path("right.pdf"), printer)
 }
 
 /// Prints a sheet of the corrected file and measures every dot of the front against the dot of
@@ -179,12 +179,37 @@ fn share_within(errors: &[f64], mm: f64) -> f64 {
     errors.iter().filter(|&&e| e <= mm).count() as f64 / errors.len() as f64
 }
 
-fn check(seeds: std::ops::Range<u64>, aim_sd: f64, within: f64) {
+/// A printer drawn at random, and always the same in all it does. One that is off by more than the
+/// pin's grid reaches is passed over: there the program says to correct by the ruler first.
+fn printer(case: Case, seed: u64, bends: bool) -> Option<Printer> {
+    let (_, sheet) = case.paper;
+    let drawn = Printer {
+        first: case.first,
+        ..Printer::faulty(seed, sheet, case.flip)
+    };
+    let mut printer = drawn.steady();
+    if !bends {
+        printer.fronts.bend = [0.0; 2];
+        printer.backs.bend = [0.0; 2];
+    }
+    let blank = Arc::new(Page::blank(sheet));
+    let print = printer.print(0, &blank, &blank);
+    let corners = tympan_sheet::Rect::whole(sheet).corners();
+    let on_grid = corners
+        .iter()
+        .all(|&corner| print.register_error(corner).length() < 6.0);
+    on_grid.then_some(printer)
+}
+
+fn check(count: usize, aim_sd: f64, bends: bool, within: f64) {
     let cases = cases();
     let mut all = Vec::new();
-    for seed in seeds {
+    let printers = (1000..).flat_map(|seed| {
         let case = cases[seed as usize % cases.len()];
-        let errors = left_over(case, 1000 + seed, aim_sd);
+        printer(case, seed, bends).map(|printer| (seed, case, printer))
+    });
+    for (seed, case, printer) in printers.take(count) {
+        let errors = left_over(case, &printer, seed, aim_sd);
         let worst = errors.iter().copied().fold(0.0, f64::max);
         println!("seed {seed:>2}: at most {worst:.3} mm left  {case:?}");
         all.extend(errors);
@@ -203,12 +228,12 @@ fn check(seeds: std::ops::Range<u64>, aim_sd: f64, within: f64) {
 
 #[test]
 fn with_careful_hands_backs_land_within_a_quarter_millimetre() {
-    check(0..50, 0.15, 0.25);
+    check(50, 0.15, true, 0.25);
 }
 
 #[test]
 fn with_perfect_aim_backs_land_within_eight_hundredths() {
-    check(0..50, 0.0, 0.08);
+    check(50, 0.0, false, 0.08);
 }
 
 /// What a person sees on the back of a sheet, for each sign case: the print is flipped and looked
