@@ -80,7 +80,10 @@ pub(super) struct Edge {
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Edge> {
     let tone = |p: Point<Page>| luma.at(view.map.apply(p));
     let (paper, scale) = (view.geometry.paper(), view.scale());
-    Which::ALL.into_iter().filter_map(|which| find_one(&tone, paper, scale, which)).collect()
+    Which::ALL
+        .into_iter()
+        .filter_map(|which| find_one(&tone, paper, scale, which))
+        .collect()
 }
 
 /// The edges of a sheet in a photo, against a ground darker than the sheet or brighter.

@@ -102,16 +102,23 @@ pub(super) fn read(
     let own = places(facing);
     let sideways: Vec<Point<Page>> = own.iter().map(|p| Point::new(paper.w - p.x, p.y)).collect();
     let endways: Vec<Point<Page>> = own.iter().map(|p| Point::new(p.x, paper.h - p.y)).collect();
-    let twice = [sideways, endways]
-        .iter()
-        .map(|p| glow.search(p, &near_shape, paper.centre()).clearness)
-        .fold(0.0, f64::max);
-    if right.clearness < CLEAR || right.clearness < 1.15 * wrong.clearness.max(twice) {
-        return Err(match () {
-            () if twice > CLEAR && twice > 1.15 * wrong.clearness => Refusal::PrintedTwice(facing),
-            () if wrong.clearness > CLEAR && wrong.clearness > 1.15 * twice => Refusal::WrongFlip,
-            () => missing(),
-        });
+    let [sideways, endways] =
+        [sideways, endways].map(|p| glow.search(&p, &near_shape, paper.centre()));
+    let twice = if sideways.clearness > endways.clearness {
+        sideways
+    } else {
+        endways
+    };
+    if right.clearness < CLEAR || !(right.beats(&wrong) && right.beats(&twice)) {
+        return Err(
+            if twice.clearness > CLEAR && twice.beats(&wrong) && twice.beats(&right) {
+                Refusal::PrintedTwice(facing)
+            } else if wrong.clearness > CLEAR && wrong.beats(&twice) && wrong.beats(&right) {
+                Refusal::WrongFlip
+            } else {
+                missing()
+            },
+        );
     }
 
     let found = refine(scan.luma, &camera, &wanted, through, right.map);
@@ -326,6 +333,17 @@ struct Best {
     map: Map<Page, Page>,
     /// By how many sd it stands out.
     clearness: f64,
+    /// How dark the marks there are in their own shape, a share of the light.
+    strength: f64,
+}
+
+impl Best {
+    /// Whether these marks explain the picture better: they stand out more and are no weaker, or,
+    /// where both are plain to see, more of them are there in their own shape.
+    fn beats(&self, other: &Self) -> bool {
+        (self.clearness >= 1.15 * other.clearness && self.strength >= 0.9 * other.strength)
+            || (self.strength >= 1.15 * other.strength && self.clearness >= 0.5 * other.clearness)
+    }
 }
 
 impl Glow {
@@ -470,13 +488,21 @@ impl Glow {
         let mut off: Vec<f64> = all.iter().map(|v| (v - middle).abs()).collect();
         let sd = (median(&mut off) / 0.6745).max(1e-4);
         let clearness = (best.0 - middle) / sd;
+        let strengths: Vec<f64> = places
+            .iter()
+            .map(|&p| best.1.apply(p))
+            .filter(|p| p.x > 0.0 && p.y > 0.0)
+            .map(|p| ((p.x / GRID) as usize, (p.y / GRID) as usize))
+            .filter(|&(i, j)| i < self.columns && j < self.rows)
+            .map(|(i, j)| f64::from(scores[j * self.columns + i]))
+            .filter(|v| v.is_finite())
+            .collect();
+        let finite = |v: f64| if v.is_finite() { v } else { 0.0 };
+        let strength = finite(strengths.iter().sum::<f64>() / strengths.len() as f64);
         Best {
             map: best.1,
-            clearness: if clearness.is_finite() {
-                clearness
-            } else {
-                0.0
-            },
+            clearness: finite(clearness),
+            strength,
         }
     }
 }

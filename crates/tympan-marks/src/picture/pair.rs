@@ -155,7 +155,10 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
     };
     for view in [front, back] {
         // Nobody says that both scans are of one scanner; where it matters, it is not believed.
-        cancels &= view.uneven.iter().all(|px| px / view.scale() < MOST_CANCELLED);
+        cancels &= view
+            .uneven
+            .iter()
+            .all(|px| px / view.scale() < MOST_CANCELLED);
     }
     let share = if cancels { 0.3 } else { 2.5 };
     for (view, turned) in [(front, link.front.turned), (back, link.back.turned)] {
