@@ -341,14 +341,18 @@ impl Lattice {
 
     /// Where the gutters between columns or rows lie from the middle, to one side, outwards.
     fn gutters(count: usize) -> Vec<f64> {
-        let first = if count % 2 == 0 { PITCH } else { PITCH / 2.0 };
+        let first = if count.is_multiple_of(2) {
+            PITCH
+        } else {
+            PITCH / 2.0
+        };
         (0..count / 2).map(|k| first + k as f64 * PITCH).collect()
     }
 }
 
 /// The side whose marks lie on this colour of the checkerboard.
 fn side_of(i: usize, j: usize) -> Side {
-    if (i + j) % 2 == 0 {
+    if (i + j).is_multiple_of(2) {
         Side::Front
     } else {
         Side::Back
@@ -361,7 +365,7 @@ fn is_empty(seed: u64, i: usize, j: usize) -> bool {
     let mut z = (seed << 40 | (i as u64) << 20 | j as u64).wrapping_add(0x9e37_79b9_7f4a_7c15);
     z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-    (z ^ (z >> 31)) % EMPTY_ONE_IN == 0
+    (z ^ (z >> 31)).is_multiple_of(EMPTY_ONE_IN)
 }
 
 /// The least number of marks of one side that a mirror or the half turn takes to places without a

@@ -73,7 +73,7 @@ fn put(data: &[u8], room: usize, out: &mut impl Write) -> Result<usize, PageFaul
     Ok(data.len())
 }
 
-fn is_flate(filter: &str) -> bool {
+pub(crate) fn is_flate(filter: &str) -> bool {
     matches!(filter, "/FlateDecode" | "/Fl")
 }
 
@@ -89,7 +89,11 @@ fn most(filter: &str) -> Option<f64> {
     })
 }
 
-fn inflate(packed: &[u8], room: usize, out: &mut impl Write) -> Result<usize, PageFault> {
+pub(crate) fn inflate(
+    packed: &[u8],
+    room: usize,
+    out: &mut impl Write,
+) -> Result<usize, PageFault> {
     let mut unpacked = flate2::read::ZlibDecoder::new(packed);
     let mut window = [0; 32 << 10];
     let mut total = 0;
@@ -102,7 +106,7 @@ fn inflate(packed: &[u8], room: usize, out: &mut impl Write) -> Result<usize, Pa
     }
 }
 
-fn filters(about: &QPdfDictionary) -> Vec<String> {
+pub(crate) fn filters(about: &QPdfDictionary) -> Vec<String> {
     let Some(filter) = about.get("/Filter") else {
         return Vec::new();
     };

@@ -8,10 +8,13 @@ use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 use image::GrayImage;
-use qpdf::{QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfObjectType, QPdfStream};
+use qpdf::{
+    QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfObjectType, QPdfStream, StreamDecodeLevel,
+};
 use tympan_sheet::{Affine, Page, Point, Rect, Size};
 
 use crate::dig::{self, Id};
+use crate::inflate;
 use crate::raster::{Pages, View};
 
 /// Pixels per mm of the picture: about 50 dpi.
@@ -23,6 +26,9 @@ const INK_BELOW: u8 = 250;
 /// The most bytes of streams that a page measured may refer to, and all of them together.
 const MAX_PAGE_BYTES: u64 = 8 << 20;
 const MAX_ALL_BYTES: u64 = 48 << 20;
+
+/// The most bytes that the streams of a page may unpack to.
+const MAX_UNPACKED: usize = 96 << 20;
 
 /// The most objects looked at to find out how much a page refers to.
 const MAX_OBJECTS: usize = 4000;
@@ -114,7 +120,7 @@ fn referred_bytes(page: &QPdfDictionary) -> Option<u64> {
         waiting.extend(page.get(key));
     }
     waiting.extend(dig::inherited(page, "/Resources"));
-    let (mut bytes, mut objects) = (0, 0);
+    let (mut bytes, mut objects, mut unpacked) = (0, 0, 0);
     while let Some(object) = waiting.pop() {
         objects += 1;
         if objects > MAX_OBJECTS {
@@ -141,17 +147,76 @@ fn referred_bytes(page: &QPdfDictionary) -> Option<u64> {
             }
             QPdfObjectType::Dictionary => push_all(&object.into()),
             QPdfObjectType::Stream => {
-                let about = QPdfStream::from(object).get_dictionary();
+                let stream = QPdfStream::from(object);
+                let about = stream.get_dictionary();
                 bytes += dig::integer(&about, "/Length").map_or(0, |n| n.max(0) as u64);
                 if bytes > MAX_PAGE_BYTES {
                     return None;
                 }
+                unpacked += unpacked_bytes(&stream, &about, MAX_UNPACKED - unpacked)?;
                 push_all(&about);
             }
             _ => {}
         }
     }
     Some(bytes)
+}
+
+/// How many bytes a stream unpacks to; `None` beyond `room`, and for streams of which nobody can
+/// tell before a reader has taken the memory for them.
+fn unpacked_bytes(stream: &QPdfStream, about: &QPdfDictionary, room: usize) -> Option<usize> {
+    let side = |key| dig::integer(about, key).map_or(0, |n| n.max(0) as usize);
+    let picture = side("/Width")
+        .checked_mul(side("/Height"))?
+        .checked_mul(4)?;
+    if picture > room || oddly_predicted(about) {
+        return None;
+    }
+    let data = stream.get_data(StreamDecodeLevel::None).ok()?;
+    let unpacked = match inflate::filters(about).as_slice() {
+        [] => data.len(),
+        [one] if inflate::is_flate(one) => {
+            inflate::inflate(&data, room, &mut std::io::sink()).ok()?
+        }
+        [one] if matches!(one.as_str(), "/DCTDecode" | "/DCT") => {
+            let reader = image::ImageReader::with_format(
+                std::io::Cursor::new(&*data),
+                image::ImageFormat::Jpeg,
+            );
+            let (width, height) = reader.into_dimensions().ok()?;
+            4 * width as usize * height as usize
+        }
+        _ => return None,
+    };
+    let most = unpacked.max(picture);
+    (most <= room).then_some(most)
+}
+
+/// Whether the stream's rows are said to be wider than any honest picture's.
+fn oddly_predicted(about: &QPdfDictionary) -> bool {
+    let odd = |parms: &QPdfDictionary| {
+        [
+            ("/Columns", 100_000),
+            ("/Colors", 32),
+            ("/BitsPerComponent", 16),
+        ]
+        .iter()
+        .any(|(key, most)| {
+            parms.get(key).is_some()
+                && !dig::integer(parms, key).is_some_and(|n| (1..=*most).contains(&n))
+        })
+    };
+    match about.get("/DecodeParms") {
+        None => false,
+        Some(parms) => match dig::as_dictionary(parms) {
+            Some(parms) => odd(&parms),
+            // A list of them, or something else.
+            None => dig::array(about, "/DecodeParms").is_none_or(|list| {
+                list.iter()
+                    .any(|one| dig::as_dictionary(one).is_some_and(|one| odd(&one)))
+            }),
+        },
+    }
 }
 
 /// A picture of the only page of `file`, if it comes in time. Drawing cannot be interrupted; a

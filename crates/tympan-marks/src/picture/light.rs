@@ -9,7 +9,7 @@ use tympan_sheet::{Angle, Front, Map, Page, Point, Side, Vector};
 use super::camera::Camera;
 use super::luma::Luma;
 use super::pair::{Scan, add_unevenness, scaled};
-use super::reading::{Evidence, Reading, Warning, Way, fit_field, split_covariance};
+use super::reading::{Evidence, FittedField, Reading, Warning, Way, fit_field, split_covariance};
 use super::refusal::Refusal;
 use super::side_view::SideView;
 use super::solve::{Normal, median};
@@ -131,7 +131,12 @@ pub(super) fn read(
     };
     let (foot, height) = camera.lens().unwrap_or((paper.centre(), 400.0));
     let points = register_errors(view, &found, |q| q + (q - foot) * (caliper / height));
-    let (field, own, residual, kept) = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
+    let FittedField {
+        map: field,
+        covariance: own,
+        sd: residual,
+        kept,
+    } = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
     let inliers = kept.iter().filter(|k| **k).count();
     if (inliers as f64) < LEAST_SHARE * wanted.len() as f64 {
         return Err(missing());

@@ -300,7 +300,7 @@ fn edge_conditions(
 /// 0.2 mrad lean the other way when the sheet is turned over, and the two axes may differ by 0.3 %
 /// when one scan lies a quarter turned.
 fn prior_sd(same_scale: bool, quarters: u8) -> [f64; 2] {
-    match (same_scale, quarters % 2 == 0) {
+    match (same_scale, quarters.is_multiple_of(2)) {
         (true, true) => [0.015, 0.02],
         (true, false) => [0.3, 0.06],
         (false, true) => [3.0, 0.06],

@@ -5,7 +5,9 @@ use tympan_sheet::{Flip, Front, Page, Point, Side, Size, Vector};
 use super::edges::{Edge, Which};
 use super::link::{Link, Physical, link};
 use super::luma::Luma;
-use super::reading::{Evidence, Placement, Reading, Warning, Way, fit_field, split_covariance};
+use super::reading::{
+    Evidence, FittedField, Placement, Reading, Warning, Way, fit_field, split_covariance,
+};
 use super::refusal::Refusal;
 use super::side_view::SideView;
 use crate::pin::Observation;
@@ -52,7 +54,12 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     }
     let points = register_errors(&f.view, &b.view, &link);
     let paper = f.view.geometry.paper();
-    let (field, own, residual, kept) = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
+    let FittedField {
+        map: field,
+        covariance: own,
+        sd: residual,
+        kept,
+    } = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
     let centre: Point<Front> = paper.centre();
     let far = field.displacement(centre).length();
     if far > FARTHEST {

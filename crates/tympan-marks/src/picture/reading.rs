@@ -225,13 +225,22 @@ impl Reading {
 /// Points off the field by less than this are never slips, mm.
 const SLIP: f64 = 0.12;
 
-/// The affine field through points: `p + r(p)`, its covariance from the points alone (about the
-/// centre, per 100 mm), the sd of one axis, and
-/// which points it keeps.
+/// The affine field through points, `p + r(p)`.
+pub(super) struct FittedField {
+    pub(super) map: Affine<Front>,
+    /// From the points alone, about the centre, per 100 mm.
+    pub(super) covariance: [[f64; 6]; 6],
+    /// Of one axis, mm.
+    pub(super) sd: f64,
+    /// Which points it keeps.
+    pub(super) kept: Vec<bool>,
+}
+
+/// Fits the affine field through points.
 pub(super) fn fit_field(
     points: &[(Point<Front>, Vector<Front>)],
     paper: Size,
-) -> Option<(Affine<Front>, [[f64; 6]; 6], f64, Vec<bool>)> {
+) -> Option<FittedField> {
     let centre: Point<Front> = paper.centre();
     let mut weights = vec![1.0; points.len()];
     let mut result = None;
@@ -275,12 +284,12 @@ pub(super) fn fit_field(
                 covariance[iy[i]][iy[j]] = cy[i][j] * v;
             }
         }
-        result = Some((
-            field,
+        result = Some(FittedField {
+            map: field,
             covariance,
-            scale,
-            weights.iter().map(|&w| w > 0.05).collect(),
-        ));
+            sd: scale,
+            kept: weights.iter().map(|&w| w > 0.05).collect(),
+        });
     }
     result
 }

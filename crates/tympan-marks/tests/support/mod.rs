@@ -157,8 +157,9 @@ impl Canvas {
                     }
                 }
             }
-            for x in reach.0..reach.1.min(self.width) {
-                let share = (cover[x] / LINES as f64).min(1.0);
+            let (from, to) = (reach.0, reach.1.min(self.width));
+            for (x, cover) in cover.iter().enumerate().take(to).skip(from) {
+                let share = (cover / LINES as f64).min(1.0);
                 let old = &mut self.light[y * self.width + x];
                 *old = (f64::from(*old) * (1.0 - share) + tone * share).round() as u8;
             }
@@ -169,9 +170,9 @@ impl Canvas {
         let from = from.clamp(0.0, self.width as f64);
         let to = to.clamp(0.0, self.width as f64);
         let (first, last) = (from as usize, (to.ceil() as usize).min(self.width));
-        for x in first..last {
+        for (x, cover) in cover.iter_mut().enumerate().take(last).skip(first) {
             let (l, r) = (x as f64, x as f64 + 1.0);
-            cover[x] += (r.min(to) - l.max(from)).max(0.0);
+            *cover += (r.min(to) - l.max(from)).max(0.0);
         }
         *reach = (reach.0.min(first), reach.1.max(last));
     }
