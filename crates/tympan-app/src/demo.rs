@@ -13,7 +13,10 @@ use tympan_pdf::draw::{self, Meta};
 use tympan_pdf::raster::{Pages, View};
 use tympan_sheet::drawing::Drawing;
 use tympan_sheet::{Back, Flip, Paper, Point, Side, Size};
-use tympan_sim::{Hole, Media, Page as Raster, Placement, PrintedSheet, Printer, Rng, Scatter};
+use tympan_sim::{
+    Backlight, Camera, Hole, Media, OnBed, Page as Raster, Placement, Pose, PrintedSheet, Printer,
+    Rng, Scanner, Scatter, jpeg_bytes,
+};
 
 use crate::correct::{self, Asked, Request, Sides};
 use crate::files;
@@ -34,6 +37,8 @@ const AIM_MM: f64 = 0.15;
 const PX_PER_MM: f64 = 8.0;
 /// The colour of the lines that sheets are cut along.
 const CUT: image::Rgb<u8> = image::Rgb([220, 30, 30]);
+/// Sharpness of the simulated scans.
+const SCAN_DPI: f64 = 300.0;
 /// The set-up's name.
 const SETUP: &str = "demo printer";
 
@@ -218,6 +223,9 @@ impl Demo<'_> {
                 holes.push(Hole::pricked([prick.sheet.x, prick.sheet.y], &mut rng));
             }
             let sheet = sheet.punched(holes);
+            if number == 1 {
+                self.look_at(&sheet)?;
+            }
             for side in Side::BOTH {
                 let name = format!("sheet-{number}-{side}.png");
                 save(&printed.join(name), &sheet, side)?;
@@ -228,6 +236,35 @@ impl Demo<'_> {
             "pictures of the printed test sheets with their holes".into(),
         ));
         Ok(table)
+    }
+
+    /// Two scans of a sheet over a dark backing, and a photo of it against a window.
+    fn look_at(&mut self, sheet: &PrintedSheet) -> Result<(), Refusal> {
+        let folder = self.folder.join("pictures");
+        fs::create_dir_all(&folder).map_err(|e| Refusal::file("make the folder", &folder, &e))?;
+        let scanner = Scanner {
+            jpeg: Some(90),
+            colour: true,
+            ..Scanner::usual(SEED, SCAN_DPI)
+        };
+        for (side, seed) in [(Side::Front, 1), (Side::Back, 2)] {
+            let scan = scanner.scan(sheet, side, &OnBed::by_hand(seed));
+            let file = folder.join(format!("scan-{side}.jpg"));
+            files::write_new(&file, &jpeg(&scan.image, SCAN_DPI)?)?;
+        }
+        let camera = Camera::phone(SEED);
+        let size = sheet.cut_size();
+        let pose = Pose::by_hand(&camera, size, SEED);
+        let photo = camera.photo(
+            sheet,
+            Side::Front,
+            &pose,
+            &Backlight::window(0.15, size, SEED),
+        );
+        files::write_new(&folder.join("photo.jpg"), &jpeg(&photo.image, 72.0)?)?;
+        let what = "scans of the first test sheet, and a photo of it against a window";
+        self.files.push(("pictures/".into(), what.into()));
+        Ok(())
     }
 
     fn correct(&mut self, store: &Store) -> Result<(), Refusal> {
@@ -316,6 +353,10 @@ fn raster(pages: &Pages, page: usize) -> Result<Arc<Raster>, Refusal> {
     Ok(Arc::new(Raster::new(&picture.into(), PX_PER_MM)))
 }
 
+fn jpeg(picture: &image::DynamicImage, dpi: f64) -> Result<Vec<u8>, Refusal> {
+    jpeg_bytes(picture, 90, dpi).map_err(|e| Refusal::new(e.to_string(), "try again"))
+}
+
 fn save(path: &Path, sheet: &PrintedSheet, side: Side) -> Result<(), Refusal> {
     let picture = sheet.view(side, PX_PER_MM);
     picture
@@ -338,6 +379,11 @@ fn read_me(folder: &Path) -> String {
          \n\
          \u{20}    tympan --data my-data setup import {folder}/set-up.json\n\
          \u{20}    tympan --data my-data read --setup \"{SETUP}\" --table {folder}/holes.csv\n\
+         \n\
+         \u{20}  Or read the first sheet from its scans, or from its photo:\n\
+         \n\
+         \u{20}    tympan --data my-data read --setup \"{SETUP}\" --again {folder}/pictures/scan-front.jpg \
+         {folder}/pictures/scan-back.jpg\n\
          \n\
          4. See what they say:\n\
          \n\
