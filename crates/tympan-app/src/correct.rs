@@ -167,7 +167,7 @@ pub fn correct(
         output: request.output.clone(),
         pages: outputs(&items, &plans),
         duplex: duplex(setup.as_ref(), request, &items, &plans),
-        measure: Some(Measure {
+        measure: are_light(&sources).then(|| Measure {
             margins: margins(setup.as_ref()),
             ..Measure::default()
         }),
@@ -454,6 +454,14 @@ fn duplex(
         tympan_sheet::BindingEdge::Long => Duplex::LongEdge,
         tympan_sheet::BindingEdge::Short => Duplex::ShortEdge,
     })
+}
+
+/// Whether the files are small enough to be looked at for what their pages lose: a courtesy that a
+/// large job must not wait for.
+fn are_light(sources: &[Source]) -> bool {
+    const HEAVY: u64 = 64 << 20;
+    let size = |source: &Source| std::fs::metadata(&source.file).map_or(0, |about| about.len());
+    sources.iter().map(size).sum::<u64>() < HEAVY
 }
 
 /// Where the printer cannot print: the set-up's own margins, or the usual ones.
