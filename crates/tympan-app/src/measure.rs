@@ -13,7 +13,7 @@ pub use by_eye::{
 };
 pub use pictures::{PicturesTold, RefusedPictures, read_pictures};
 pub use sheets::{test_sheet, write_test_sheets};
-pub use told::{ReadSheet, ReadTold, SheetField, SheetTold, told};
+pub use told::{ReadSheet, ReadTold, SheetTold, told};
 pub use tympan_store::{CheckRules, FlippedBy, SetUp, Store};
 
 use crate::refusal::Refusal;

@@ -76,9 +76,10 @@ pub struct Report {
     pub cautions: Vec<String>,
 }
 
-/// The steady error in the front frame about the sheet's centre.
+/// An affine error field in the front frame about the sheet's centre: it carries where the back
+/// should be to where it is.
 #[derive(Clone, Debug, Serialize)]
-pub struct SteadyError {
+pub struct AffineField {
     /// Shift at the centre, mm.
     pub shift_mm: Xy,
     /// Tilt, degrees, clockwise as seen from the front.
@@ -89,6 +90,32 @@ pub struct SteadyError {
     pub shear_deg: f64,
     /// Covariance of shift x, shift y, tilt, stretch x, stretch y and shear, in these units.
     pub covariance: [[f64; 6]; 6],
+}
+
+impl From<tympan_register::SteadyError> for AffineField {
+    fn from(error: tympan_register::SteadyError) -> Self {
+        Self {
+            shift_mm: Xy {
+                x: error.shift_mm.x,
+                y: error.shift_mm.y,
+            },
+            tilt_deg: error.tilt_deg,
+            stretch_percent: Xy {
+                x: error.stretch_percent[0],
+                y: error.stretch_percent[1],
+            },
+            shear_deg: error.shear_deg,
+            covariance: error.covariance,
+        }
+    }
+}
+
+/// The steady error.
+#[derive(Clone, Debug, Serialize)]
+pub struct SteadyError {
+    /// As an affine field.
+    #[serde(flatten)]
+    pub field: AffineField,
     /// Each term with its 95 % interval.
     pub terms: Vec<TermReport>,
 }
@@ -302,7 +329,6 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
     let area = printable(setup);
     let cutting = Cutting::new(design.cut_tolerance.to_mm() / 2.0);
     let need = cards_need(&after.cards(&cells, cutting), &cells, design);
-    let steady = fit.steady_error();
     let scatter = fit.scatter();
     let expected_after_mm = after.radial(area);
     let more_sheets = MORE_SHEETS.map(|more| more_sheets(fit, more)).to_vec();
@@ -339,17 +365,7 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
         schema: 1,
         sheets: fit.sheets(),
         steady_error: SteadyError {
-            shift_mm: Xy {
-                x: steady.shift_mm.x,
-                y: steady.shift_mm.y,
-            },
-            tilt_deg: steady.tilt_deg,
-            stretch_percent: Xy {
-                x: steady.stretch_percent[0],
-                y: steady.stretch_percent[1],
-            },
-            shear_deg: steady.shear_deg,
-            covariance: steady.covariance,
+            field: fit.steady_error().into(),
             terms,
         },
         scatter: Scatter {

@@ -6,7 +6,7 @@ use tympan_register::Model;
 use tympan_store::{ReadingRecord, SetUp, Way};
 
 use crate::refusal::Refusal;
-use crate::report::Xy;
+use crate::report::AffineField;
 
 /// What is known from one sheet once it is in the log.
 #[derive(Clone, Debug)]
@@ -40,7 +40,7 @@ pub struct SheetTold {
     /// How it was read.
     pub way: Way,
     /// This sheet's field about the sheet's centre, front frame.
-    pub field: SheetField,
+    pub field: AffineField,
     /// What its points leave over, root mean square, mm; none where nothing can be left over.
     pub residual_mm: Option<f64>,
     /// What the check rules say.
@@ -52,21 +52,6 @@ pub struct SheetTold {
     pub warnings: Vec<String>,
     /// The same in a sentence.
     pub in_words: String,
-}
-
-/// The affine field of one sheet.
-#[derive(Clone, Debug, Serialize)]
-pub struct SheetField {
-    /// Shift at the centre: x and y, mm.
-    pub shift_mm: Xy,
-    /// Tilt, degrees, clockwise as seen from the front.
-    pub tilt_deg: f64,
-    /// Stretch across and down, per cent.
-    pub stretch_percent: Xy,
-    /// Shear, degrees.
-    pub shear_deg: f64,
-    /// Covariance of shift x, shift y, tilt, stretch x, stretch y and shear, in these units.
-    pub covariance: [[f64; 6]; 6],
 }
 
 /// Tells what each sheet says by itself.
@@ -90,7 +75,6 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
     let model = Model::new(setup.paper.size(), setup.leading_edge.axis());
     let fit = model.fit(std::slice::from_ref(&record.reading))?;
     let map = fit.field();
-    let steady = fit.steady_error();
     let field = fit.sheet_fields().first().copied();
     let observations = &record.reading.observations;
     let residual_mm = field.filter(|_| observations.len() > 2).map(|field| {
@@ -117,19 +101,7 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
         reading: record.id.to_string(),
         sheet: record.sheet,
         way: record.way.clone(),
-        field: SheetField {
-            shift_mm: Xy {
-                x: steady.shift_mm.x,
-                y: steady.shift_mm.y,
-            },
-            tilt_deg: steady.tilt_deg,
-            stretch_percent: Xy {
-                x: steady.stretch_percent[0],
-                y: steady.stretch_percent[1],
-            },
-            shear_deg: steady.shear_deg,
-            covariance: steady.covariance,
-        },
+        field: fit.steady_error().into(),
         residual_mm,
         rules: read.rules,
         quality: read.quality,
