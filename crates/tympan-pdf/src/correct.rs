@@ -307,6 +307,10 @@ fn plan(job: &CorrectJob, documents: &[Document]) -> Result<Vec<Planned>, PdfErr
         let document = documents.get(asked.source).ok_or(PdfError::NothingToDo)?;
         let info = document.page(asked.page)?;
         let fault = |reason| document.fault(asked.page, reason);
+        // What a damaged file has lost cannot be told from a page that was always blank.
+        if !info.has_content && document.is_damaged() {
+            return Err(fault(PageFault::Content));
+        }
         let to = match asked.size {
             None => info.space,
             Some(size) if size.w > 0.1 && size.h > 0.1 && size.w < 1e6 && size.h < 1e6 => {

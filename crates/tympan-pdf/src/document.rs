@@ -14,6 +14,7 @@ use crate::error::{PageFault, PdfError};
 use crate::guard;
 use crate::second;
 use crate::space::{PageSpace, UserRect};
+use crate::tree;
 
 /// An open PDF file. The file itself is only ever read.
 pub struct Document {
@@ -121,6 +122,8 @@ impl Document {
             file: file.clone(),
             reason: say(&e),
         };
+        // Asked before the library lists the pages: it leaves out what it cannot read.
+        let listed = tree::leaves(&qpdf);
         let count = qpdf.get_num_pages().map_err(damaged)?;
         if count == 0 {
             return Err(PdfError::NoPages { file });
@@ -128,6 +131,13 @@ impl Document {
         let pages: Vec<_> = (0..count).filter_map(|i| qpdf.get_page(i)).collect();
         if pages.len() != count as usize {
             let reason = "its pages cannot be listed".to_owned();
+            return Err(PdfError::Damaged { file, reason });
+        }
+        if let Some(listed) = listed
+            && listed > pages.len()
+        {
+            // A page left out would make fronts of backs from there on.
+            let reason = format!("only {} of its {listed} pages can be read", pages.len());
             return Err(PdfError::Damaged { file, reason });
         }
         let access = find_access(&qpdf, password);
@@ -435,6 +445,9 @@ fn media_box(page: &QPdfDictionary) -> Option<UserRect> {
     (sane(media.width()) && sane(media.height())).then_some(media)
 }
 
+/// A page turned farther than this, degrees, is turned by mistake.
+const MOST_TURNED: f64 = 36_000.0;
+
 fn space_of(page: &QPdfDictionary, media: &UserRect) -> Option<PageSpace> {
     let crop = dig::inherited(page, "/CropBox").and_then(dig::rect);
     let shown = crop
@@ -443,6 +456,10 @@ fn space_of(page: &QPdfDictionary, media: &UserRect) -> Option<PageSpace> {
     let turn = dig::inherited(page, "/Rotate")
         .and_then(dig::as_number)
         .unwrap_or(0.0);
+    // Readers do not agree on what a number beyond their integers means.
+    if turn.abs() > MOST_TURNED {
+        return None;
+    }
     let turn = (turn.rem_euclid(360.0)) as u16;
     let rotate = if turn.is_multiple_of(90) { turn } else { 0 };
     let unit = page

@@ -32,6 +32,10 @@ pub(crate) fn decode(
     let packed = raw(stream).ok_or(PageFault::Content)?;
     let about = stream.get_dictionary();
     let filters = filters(&about);
+    if packed.is_empty() && dig::integer(&about, "/Length") != Some(0) {
+        // It says that there is something; a blank page is not what anybody meant.
+        return Err(PageFault::Content);
+    }
     if packed.is_empty() || filters.is_empty() {
         return put(&packed, room, out);
     }

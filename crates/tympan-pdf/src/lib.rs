@@ -19,6 +19,7 @@ mod second;
 mod serial;
 mod space;
 mod structure;
+mod tree;
 
 pub use correct::{
     CorrectJob, CorrectReport, Duplex, PageOut, PageReport, Progress, Source, Way, correct,

@@ -130,12 +130,14 @@ fn referred_bytes(page: &QPdfDictionary) -> Option<u64> {
             continue;
         }
         let mut push_all = |entries: &QPdfDictionary| {
+            // In an annotation some keys lead back to the page tree or on to other pages; in
+            // resources the same words are names like any other.
+            let leads_away = |key: &str| {
+                entries.has("/Rect")
+                    && ["/Parent", "/P", "/Dest", "/A", "/Popup", "/Kids"].contains(&key)
+            };
             for key in entries.keys() {
-                // Back to the page tree, or on to other pages.
-                if !matches!(
-                    key.as_str(),
-                    "/Parent" | "/P" | "/Dest" | "/A" | "/Popup" | "/Kids"
-                ) {
+                if !leads_away(&key) {
                     waiting.extend(entries.get(&key));
                 }
             }

@@ -81,6 +81,12 @@ pub(crate) fn write(
             })?;
     }
     set_preferences(&base.qpdf, job.duplex, &changes);
+    // A damaged file may have lost it, and the writer gives it its value only where it stands.
+    if let Some(trailer) = base.qpdf.get_trailer()
+        && !trailer.has("/Size")
+    {
+        trailer.set("/Size", base.qpdf.new_integer(1));
+    }
     let mut writer = base.qpdf.writer();
     writer
         .stream_decode_level(StreamDecodeLevel::None)
