@@ -128,7 +128,9 @@ def correction(program, case, move, backs, secret, target):
     """Corrects with the tool and judges what it made."""
     target.unlink(missing_ok=True)
     before = case.path.read_bytes()
-    outcome = tool.correct(program, case.path, target, move, backs, secret, limit=False)
+    # Page by page: "even" is refused where the number of pages is odd, as it should be.
+    named = ",".join(str(number) for number in case.pages(backs)) or backs
+    outcome = tool.correct(program, case.path, target, move, named, secret, limit=False)
     if outcome.code != 0:
         return [f"exit code {outcome.code}: {outcome.output.strip()[-300:]}"]
     judgement = case.judge(target, move, backs)

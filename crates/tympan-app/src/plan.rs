@@ -278,6 +278,9 @@ fn placed(
     place: Place,
 ) -> Result<Affine<Page>, PlanError> {
     let page = pages[index];
+    if place == Place::Centre && paper == page.size {
+        return Ok(Affine::IDENTITY);
+    }
     let centred = |size: Size| Vector::new((paper.w - size.w) / 2.0, (paper.h - size.h) / 2.0);
     let own = |page: &PageIn| match (place, page.marks_centre) {
         (Place::Marks, Some(marks)) => paper.centre::<Page>() - marks,
