@@ -134,10 +134,14 @@ impl Document {
             return Err(PdfError::Damaged { file, reason });
         }
         if let Some(listed) = listed
-            && listed > pages.len()
+            && listed.count > pages.len()
         {
             // A page left out would make fronts of backs from there on.
-            let reason = format!("only {} of its {listed} pages can be read", pages.len());
+            let (read, all) = (pages.len(), listed.count);
+            let reason = match listed.unreadable {
+                Some(page) => format!("page {page} of its {all} cannot be read"),
+                None => format!("only {read} of its {all} pages can be read"),
+            };
             return Err(PdfError::Damaged { file, reason });
         }
         let access = find_access(&qpdf, password);

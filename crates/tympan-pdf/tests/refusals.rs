@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{Folder, job, one_page, run, square};
+use common::{Folder, job, one_page, pdf, run, square, stream};
 use qpdf::{EncryptionParams, EncryptionParamsR6, PrintPermission, QPdf};
 use tympan_pdf::{Access, Document, PageOut, PdfError};
 use tympan_sheet::{Affine, Point, Vector};
@@ -155,6 +155,48 @@ fn pages_and_maps_that_make_no_sense_are_named() {
         ..PageOut::untouched(0, 1)
     };
     assert!(run(&job(&output, &[&file], &[page])).is_err());
+    assert_eq!(folder.names(), ["cards.pdf"]);
+}
+
+#[test]
+fn a_page_that_cannot_be_read_is_named_and_not_left_out() {
+    // 9 0 R is nowhere; 6 0 R is an array; 5 0 R is the content.
+    for lost in ["9 0 R", "6 0 R", "null", "7"] {
+        for kids in [
+            format!("[3 0 R {lost} 4 0 R]"),
+            format!("[<</Type/Pages/Parent 2 0 R/Count 2/Kids[3 0 R {lost}]>> 4 0 R]"),
+        ] {
+            let folder = Folder::new();
+            let page = format!("<</Type/Page/Parent 2 0 R/Contents 5 0 R{PAGE}>>");
+            let file = pdf(&[
+                "<</Type/Catalog/Pages 2 0 R>>",
+                &format!("<</Type/Pages/Kids{kids}/Count 3>>"),
+                &page,
+                &page,
+                &stream("", &square(60.0, 90.0)),
+                "[1 2 3]",
+            ]);
+            let file = folder.write("cards.pdf", &file);
+            let error = Document::open(file, None).err().expect("refused");
+            insta::allow_duplicates! {
+                insta::assert_snapshot!(words(&folder, &error), @r"
+                cards.pdf is damaged and could not be repaired: page 2 of its 3 cannot be read
+                download or export it again, or print it to a new PDF from a viewer that shows it
+                ");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_page_turned_by_more_than_readers_can_count_is_refused() {
+    let folder = Folder::new();
+    let turned = format!("{PAGE}/Rotate 99999999990");
+    let file = folder.write("cards.pdf", &one_page(&turned, &square(60.0, 90.0)));
+    let output = folder.path("out.pdf");
+    let error = run(&job(&output, &[&file], &[moved(1)])).expect_err("refused");
+    assert!(matches!(error, PdfError::Page { page: 1, .. }), "{error}");
+    assert!(error.hint().is_some());
     assert_eq!(folder.names(), ["cards.pdf"]);
 }
 
