@@ -5,7 +5,9 @@ mod common;
 use std::sync::atomic::AtomicBool;
 
 use common::{Folder, assert_moved, ink, job, move_all, one_page, pdf, run, square, stream};
-use qpdf::{QPdf, QPdfArray, QPdfDictionary, QPdfObjectLike, QPdfStream, StreamDecodeLevel};
+use qpdf::{
+    QPdf, QPdfArray, QPdfDictionary, QPdfObjectLike, QPdfObjectType, QPdfStream, StreamDecodeLevel,
+};
 use tympan_pdf::{Document, Duplex, Measure, PageOut, PdfError, Way, correct};
 use tympan_sheet::{Affine, Angle, Page, Point, Size, Vector};
 
@@ -29,6 +31,7 @@ fn every_way_of_showing_a_page_moves_as_seen() {
         "/MediaBox[150 200 0 0]/Rotate 180",
         "/MediaBox[0 0 150 200]/Rotate 270",
         "/MediaBox[0 0 150 200]/Rotate -90",
+        "/MediaBox[0 0 150 200]/Rotate 90.0",
         "/MediaBox[0 0 150 200]/UserUnit 1.5/Rotate 90",
     ];
     for way in ways {
@@ -525,6 +528,61 @@ fn content_that_gives_nothing_is_refused_and_never_left_blank() {
             .ends_with("page 1: its content is damaged and cannot be decoded")
     );
     assert_eq!(folder.names(), ["in.pdf"]);
+}
+
+#[test]
+fn content_whose_length_cannot_be_told_is_moved_or_refused_and_never_left_blank() {
+    let folder = Folder::new();
+    let content = square(60.0, 90.0);
+    let file = pdf(&[
+        "<</Type/Catalog/Pages 2 0 R>>",
+        "<</Type/Pages/Kids[3 0 R]/Count 1>>",
+        "<</Type/Page/Parent 2 0 R/MediaBox[0 0 150 200]/Contents 4 0 R>>",
+        &format!("<</Length 99999999999999999999>>\nstream\n{content}\nendstream"),
+    ]);
+    let source = folder.write("in.pdf", &file);
+    let output = folder.path("out.pdf");
+    let map = shift(2.0, 2.0);
+    let page = PageOut {
+        map,
+        ..PageOut::untouched(0, 1)
+    };
+    match run(&job(&output, &[&source], &[page])) {
+        Ok(_) => assert_moved(&source, &output, 1, &map),
+        Err(error) => {
+            assert!(error.to_string().contains("page 1"), "{error}");
+            assert!(error.hint().is_some());
+            assert_eq!(folder.names(), ["in.pdf"]);
+        }
+    }
+}
+
+#[test]
+fn a_file_that_lost_its_trailer_is_whole_when_written_anew() {
+    let folder = Folder::new();
+    let whole = one_page(SMALL, &square(60.0, 90.0));
+    let end = whole
+        .windows(4)
+        .position(|word| word == b"xref")
+        .expect("a table");
+    // As a download that broke off in the middle of the table.
+    let (output, report) = move_all(&folder, &whole[..end + 20], shift(2.0, 2.0));
+    assert_eq!(report.way, Way::Rewritten);
+    let written = QPdf::read(&output).expect("read");
+    assert!(!written.more_warnings());
+    let trailer = written.get_trailer().expect("a trailer");
+    let size = trailer.get("/Size").expect("its size");
+    // The entry for object 0 and the highest number (ISO 32000-1, table 15).
+    let highest = (1..100).rev().find(|&id| {
+        let object = written.get_object_by_id(id, 0);
+        object.is_some_and(|o| o.get_type() != QPdfObjectType::Null)
+    });
+    let highest = highest.expect("an object");
+    assert_eq!(
+        qpdf::QPdfScalar::from(size).as_i64(),
+        i64::from(highest) + 1
+    );
+    assert_moved(&folder.path("in.pdf"), &output, 1, &shift(2.0, 2.0));
 }
 
 #[test]
