@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use serde::Serialize;
 use tympan_pdf::raster::{Pages, View};
-use tympan_pdf::{CorrectJob, Document, Duplex, Lost, Measure, PageOut, Source, Way};
+use tympan_pdf::{CorrectJob, Document, Duplex, Lost, Measure, PageOut, PageReport, Source, Way};
 use tympan_sheet::{Affine, Flip, Page, Paper, Point, QuarterTurn, Size};
 use tympan_store::{FlippedBy, SetUp, Store};
 
@@ -132,27 +132,24 @@ pub fn correct(
     cancel: &AtomicBool,
 ) -> Result<Outcome, Refusal> {
     refuse_existing(&request.output)?;
-    let setup = match &request.asked {
-        Asked::SetUp(name) => Some(measure::setup_named(store, name)?),
-        _ => None,
-    };
-    let cause = match (&request.asked, store, &setup) {
-        (Asked::Seen(seen), ..) => Cause::Seen(*seen),
-        (Asked::Move(moved), ..) => Cause::Move(*moved),
-        (Asked::SetUp(_), Some(store), Some(setup)) => Cause::SetUp {
-            field: measure::learn(store, setup)?.fit.field(),
-            sheet: setup.paper.size(),
-            flip: setup.flip,
-        },
-        (Asked::SetUp(name), ..) => {
-            return Err(Refusal::new(
-                format!("no set-up {name} is known"),
-                "give the data folder",
-            ));
+    let (cause, setup) = match &request.asked {
+        Asked::Seen(seen) => (Cause::Seen(*seen), None),
+        Asked::Move(moved) => (Cause::Move(*moved), None),
+        Asked::SetUp(name) => {
+            let store = store
+                .ok_or_else(|| Refusal::new("there is no data folder", "give it with --data"))?;
+            let setup = store.set_up_named(name)?;
+            let field = measure::learn(store, &setup)?.fit.field();
+            let (sheet, flip) = (setup.paper.size(), setup.flip);
+            (Cause::SetUp { field, sheet, flip }, Some(setup))
         }
     };
     let sources = sources(request);
-    let items = items(request, &sources)?;
+    let documents = sources
+        .iter()
+        .map(|source| Document::open(&source.file, source.password.as_deref()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let items = items(request, &documents)?;
     let flip = file_flip(request, &cause, &items);
     let laying = Laying {
         page_flip: request.flip,
@@ -173,7 +170,7 @@ pub fn correct(
         }),
         sources,
     };
-    let report = tympan_pdf::correct(&job, progress, cancel)?;
+    let report = tympan_pdf::correct_opened(&job, documents, progress, cancel)?;
     Ok(Outcome {
         schema: 1,
         output: request.output.clone(),
@@ -185,12 +182,8 @@ pub fn correct(
             .zip(&plans)
             .zip(&report.pages)
             .enumerate()
-            .map(|(i, ((item, plan), page))| PageOutcome {
-                page: i + 1,
-                file: job.sources[item.source].file.clone(),
-                moved: page.moved,
-                lost: page.lost.as_ref().map(lost_in_words).unwrap_or_default(),
-                ..told(item, plan)
+            .map(|(i, ((item, plan), page))| {
+                told(i + 1, &job.sources[item.source].file, item, plan, page)
             })
             .collect(),
         cautions: report
@@ -201,7 +194,13 @@ pub fn correct(
     })
 }
 
-fn told(item: &Item, plan: &PagePlan) -> PageOutcome {
+fn told(
+    number: usize,
+    file: &Path,
+    item: &Item,
+    plan: &PagePlan,
+    report: &PageReport,
+) -> PageOutcome {
     let PagePlan {
         map: m,
         correction,
@@ -211,22 +210,22 @@ fn told(item: &Item, plan: &PagePlan) -> PageOutcome {
     let parts = correction.decompose();
     let shift = correction.displacement(size.centre());
     PageOutcome {
-        page: 0,
-        file: PathBuf::new(),
+        page: number,
+        file: file.to_path_buf(),
         source_page: item.page,
         side: if matches!(item.role, Role::Back { .. }) {
             "back"
         } else {
             "front"
         },
-        moved: false,
+        moved: report.moved,
         matrix_mm: [m.xx, m.yx, m.xy, m.yy, m.dx, m.dy],
         shift_mm: [shift.x, shift.y],
         tilt_deg: parts.tilt.to_degrees(),
         stretch_percent: [100.0 * parts.stretch_x, 100.0 * parts.stretch_y],
         size_mm: [size.w, size.h],
         in_words: move_in_words(&correction, size),
-        lost: Vec::new(),
+        lost: report.lost.as_ref().map(lost_in_words).unwrap_or_default(),
     }
 }
 
@@ -253,10 +252,9 @@ fn sources(request: &Request) -> Vec<Source> {
 
 /// All pages of the output in order: as in the files, or front and back by turns where the backs
 /// are in a file of their own.
-fn items(request: &Request, sources: &[Source]) -> Result<Vec<Item>, Refusal> {
+fn items(request: &Request, documents: &[Document]) -> Result<Vec<Item>, Refusal> {
     let mut sizes = Vec::new();
-    for source in sources {
-        let document = Document::open(&source.file, source.password.as_deref())?;
+    for document in documents {
         let pages = document.pages()?;
         sizes.push(pages.iter().map(|page| page.size).collect::<Vec<_>>());
     }

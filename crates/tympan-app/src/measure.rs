@@ -18,16 +18,6 @@ pub use tympan_store::{CheckRules, FlippedBy, SetUp, Store};
 
 use crate::refusal::Refusal;
 
-/// The set-up of this name.
-///
-/// # Errors
-/// A [`Refusal`] where there is none.
-pub fn setup_named(store: Option<&Store>, name: &str) -> Result<SetUp, Refusal> {
-    let store =
-        store.ok_or_else(|| Refusal::new("there is no data folder", "give it with --data"))?;
-    Ok(store.set_up_named(name)?)
-}
-
 /// A set-up with what its readings teach.
 #[derive(Clone, Debug)]
 pub struct Learnt {

@@ -3,7 +3,7 @@
 use serde::Serialize;
 use tympan_register::{Correction, Sides, correction};
 use tympan_sheet::{
-    Affine, Flip, Front, Map, NotInvertible, Page, Point, QuarterTurn, Size, Vector,
+    Affine, Flip, Frame, Front, Map, NotInvertible, Page, Point, QuarterTurn, Size, Vector,
 };
 
 use crate::pages::Role;
@@ -212,7 +212,7 @@ fn plan_page(
         front_turn
     };
     let Correction { fronts, backs } = corrections(cause, on, sheet, sheet_flip)?;
-    let to_sheet: Affine<Page> = seen_as_page(&turn.map::<Front>(paper));
+    let to_sheet: Affine<Page> = as_page(&turn.map::<Front>(paper));
     let correction = if is_back {
         as_page(&backs)
     } else {
@@ -322,13 +322,8 @@ fn corrections(
     correction(&field, flip, sheet, on)
 }
 
-/// A map that ends in a side's frame, where the output page shows that side as it is.
-fn seen_as_page(m: &Map<Page, Front>) -> Affine<Page> {
-    Affine::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy)
-}
-
-/// A map within a side's frame, where the page shows that side as it is.
-pub(crate) fn as_page<F: tympan_sheet::Frame>(m: &Affine<F>) -> Affine<Page> {
+/// A map that ends in a side's frame, where the page shows that side as it is.
+pub(crate) fn as_page<A: Frame, B: Frame>(m: &Map<A, B>) -> Affine<Page> {
     Affine::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy)
 }
 

@@ -160,13 +160,43 @@ pub fn correct(
     if job.pages.is_empty() || job.sources.is_empty() {
         return Err(PdfError::NothingToDo);
     }
-    let files: Vec<_> = job.sources.iter().map(|s| s.file.as_path()).collect();
-    let output = Output::create(&job.output, &files)?;
-    let mut documents = job
+    let output = new_output(job)?;
+    let documents = job
         .sources
         .iter()
         .map(|s| Document::open(&s.file, s.password.as_deref()))
         .collect::<Result<Vec<_>, _>>()?;
+    correct_into(output, job, documents, progress, cancel)
+}
+
+/// The same with the job's sources open already, in their order.
+///
+/// # Errors
+/// As [`correct`], but for what opening them would say.
+pub fn correct_opened(
+    job: &CorrectJob,
+    documents: Vec<Document>,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<CorrectReport, PdfError> {
+    if job.pages.is_empty() || documents.is_empty() || documents.len() != job.sources.len() {
+        return Err(PdfError::NothingToDo);
+    }
+    correct_into(new_output(job)?, job, documents, progress, cancel)
+}
+
+fn new_output(job: &CorrectJob) -> Result<Output, PdfError> {
+    let files: Vec<_> = job.sources.iter().map(|s| s.file.as_path()).collect();
+    Output::create(&job.output, &files)
+}
+
+fn correct_into(
+    output: Output,
+    job: &CorrectJob,
+    mut documents: Vec<Document>,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<CorrectReport, PdfError> {
     let plan = plan(job, &documents)?;
     check_permissions(job, &documents)?;
     let lost = match job.measure {

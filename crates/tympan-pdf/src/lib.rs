@@ -23,6 +23,7 @@ mod tree;
 
 pub use correct::{
     CorrectJob, CorrectReport, Duplex, PageOut, PageReport, Progress, Source, Way, correct,
+    correct_opened,
 };
 pub use document::{Access, Caution, Document, PageInfo};
 pub use error::{PageFault, PdfError};

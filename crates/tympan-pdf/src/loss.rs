@@ -30,6 +30,10 @@ const MAX_ALL_BYTES: u64 = 48 << 20;
 /// The most bytes that the streams of a page may unpack to.
 const MAX_UNPACKED: usize = 96 << 20;
 
+/// The most bytes that a stream other than a picture may unpack to: a renderer keeps several times
+/// as much in memory for what is drawn piece by piece.
+const MAX_DRAWN: usize = 12 << 20;
+
 /// The most objects looked at to find out how much a page refers to.
 const MAX_OBJECTS: usize = 4000;
 
@@ -63,13 +67,6 @@ pub struct Lost {
     /// How far ink that is lost lies beyond the printable area, at the top, right, bottom and
     /// left, mm; half a millimetre more or less.
     pub beyond_mm: [f64; 4],
-}
-
-impl Lost {
-    /// Whether anything is lost that could be seen.
-    pub fn is_any(&self) -> bool {
-        self.off_sheet_mm2 + self.in_margin_mm2 > 0.0
-    }
 }
 
 /// Measures pages of one file until time or patience runs out.
@@ -174,6 +171,7 @@ fn unpacked_bytes(stream: &QPdfStream, about: &QPdfDictionary, room: usize) -> O
     if picture > room || oddly_predicted(about) {
         return None;
     }
+    let room = room.min(picture.max(MAX_DRAWN));
     let data = stream.get_data(StreamDecodeLevel::None).ok()?;
     let unpacked = match inflate::filters(about).as_slice() {
         [] => data.len(),

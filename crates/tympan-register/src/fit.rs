@@ -143,12 +143,6 @@ impl Fit {
         Field::from_vec(self.model.basis(), self.mean)
     }
 
-    /// The covariance of the steady field's coefficients, in the order of [`Term::ALL`] and the
-    /// units of [`Field::coefficients`].
-    pub fn steady_covariance(&self) -> [[f64; TERMS]; TERMS] {
-        std::array::from_fn(|i| std::array::from_fn(|j| self.covariance[(i, j)]))
-    }
-
     /// The best affine map from where the back should be to where it is: what a correction undoes.
     pub fn field(&self) -> Affine<Front> {
         self.steady_field().affine()

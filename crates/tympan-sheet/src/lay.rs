@@ -123,15 +123,6 @@ impl QuarterTurn {
         }
     }
 
-    /// The turn in the other direction.
-    pub fn reverse(self) -> Self {
-        match self {
-            Self::Clockwise => Self::Anticlockwise,
-            Self::Anticlockwise => Self::Clockwise,
-            same => same,
-        }
-    }
-
     /// How the back page must be turned so that it lies behind its front page on the sheet, when
     /// the front page is turned by `self`: the file means its backs for `page_flip`, and the
     /// sheet is flipped by `sheet_flip`. `front` is the front page's size as seen.

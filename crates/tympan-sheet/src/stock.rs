@@ -175,45 +175,6 @@ const BULK: &[(&str, f64, f64)] = &[
 const USUAL_BULK: (f64, f64) = (1.15, 1.35);
 
 impl Stock {
-    /// A stock by grammage alone, g/m²; its caliper is an estimate for uncoated card.
-    ///
-    /// # Errors
-    /// [`StockError::OutOfRange`] outside 20 to 1200 g/m².
-    pub fn of_grammage(name: impl Into<String>, grammage: f64) -> Result<Self, StockError> {
-        let caliper = Some(estimate(grammage, USUAL_BULK));
-        Self {
-            name: name.into(),
-            grammage: Some(grammage),
-            caliper,
-            grain: None,
-        }
-        .checked()
-    }
-
-    /// The same stock with a measured caliper.
-    ///
-    /// # Errors
-    /// [`StockError::OutOfRange`] outside 20 to 3000 µm.
-    pub fn with_caliper(self, caliper: Length) -> Result<Self, StockError> {
-        let caliper = Caliper {
-            um: caliper.to_um(),
-            estimated: None,
-        };
-        Self {
-            caliper: Some(caliper),
-            ..self
-        }
-        .checked()
-    }
-
-    /// The same stock with its grain.
-    pub fn with_grain(self, grain: Grain) -> Self {
-        Self {
-            grain: Some(grain),
-            ..self
-        }
-    }
-
     /// What the user calls it.
     pub fn name(&self) -> &str {
         &self.name

@@ -9,7 +9,7 @@ use tympan_sheet::{Angle, Front, Map, Page, Point, Side, Vector};
 use super::camera::Camera;
 use super::luma::Luma;
 use super::pair::{Scan, add_unevenness, scaled};
-use super::reading::{Evidence, FittedField, Reading, Warning, Way, fit_field, split_covariance};
+use super::reading::{Evidence, Reading, Warning, Way, fit_field, split_covariance};
 use super::refusal::Refusal;
 use super::side_view::SideView;
 use super::solve::{Normal, median};
@@ -46,8 +46,6 @@ const CALIPER: (f64, f64) = (0.20, 0.10);
 const PARALLAX_SHARE: f64 = 0.2;
 /// Marks may lie off their places by more than this only in a picture that is not believed, mm.
 const MOST_RESIDUAL: f64 = 0.25;
-/// No printer's back lies further off than this, mm.
-const FARTHEST: f64 = 12.0;
 
 /// Reads a sheet from one photo. `backlit` tells whether the picture is a photo rather than a
 /// scan, which decides how a failure is worded.
@@ -131,35 +129,21 @@ pub(super) fn read(
     };
     let (foot, height) = camera.lens().unwrap_or((paper.centre(), 400.0));
     let points = register_errors(view, &found, |q| q + (q - foot) * (caliper / height));
-    let FittedField {
-        map: field,
-        covariance: own,
-        sd: residual,
-        kept,
-    } = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
-    let inliers = kept.iter().filter(|k| **k).count();
+    let fitted = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
+    let inliers = fitted.kept.iter().filter(|k| **k).count();
     if (inliers as f64) < LEAST_SHARE * wanted.len() as f64 {
         return Err(missing());
     }
-    let centre: Point<Front> = paper.centre();
-    let far = field.displacement(centre).length();
-    if far > FARTHEST {
-        return Err(Refusal::Unbelievable { mm: far });
-    }
-    let points: Vec<_> = points
-        .into_iter()
-        .zip(kept)
-        .filter(|(_, k)| *k)
-        .map(|(p, _)| p)
-        .collect();
+    fitted.believable(paper)?;
+    let points = fitted.keep(points);
 
     let mut shared = [[0.0; 6]; 6];
     add_unevenness(&mut shared, residual_mm, view.marks.len());
     add_parallax(&mut shared, foot - paper.centre(), caliper_sd / height);
     let places: Vec<Point<Front>> = points.iter().map(|p| p.0).collect();
     let (link, extra) = split_covariance(&shared, &places, paper);
-    let variance = CLOUDY * residual.powi(2).max(0.003_f64.powi(2)) + extra;
-    let mut covariance = own.map(|row| row.map(|v| CLOUDY * v));
+    let variance = CLOUDY * fitted.sd.powi(2).max(0.003_f64.powi(2)) + extra;
+    let mut covariance = fitted.covariance.map(|row| row.map(|v| CLOUDY * v));
     for (row, more) in covariance.iter_mut().zip(&shared) {
         for (v, m) in row.iter_mut().zip(more) {
             *v += m;
@@ -189,10 +173,10 @@ pub(super) fn read(
             })
             .collect(),
         link,
-        field,
+        field: fitted.map,
         covariance,
         way: Way::Photo { facing },
-        residual_um: residual * 1000.0,
+        residual_um: fitted.sd * 1000.0,
         px_per_mm: view.scale(),
         placements: [None, None],
         evidence: evidence(scan, &camera, &found, through),

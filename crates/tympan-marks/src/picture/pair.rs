@@ -5,9 +5,7 @@ use tympan_sheet::{Flip, Front, Page, Point, Side, Size, Vector};
 use super::edges::{Edge, Which};
 use super::link::{Link, Physical, link};
 use super::luma::Luma;
-use super::reading::{
-    Evidence, FittedField, Placement, Reading, Warning, Way, fit_field, split_covariance,
-};
+use super::reading::{Evidence, Placement, Reading, Warning, Way, fit_field, split_covariance};
 use super::refusal::Refusal;
 use super::side_view::SideView;
 use crate::pin::Observation;
@@ -16,8 +14,6 @@ use crate::pin::Observation;
 const SCALED: f64 = 0.013;
 /// Marks may lie off a flat print by this much before the picture is not believed, mm.
 const MOST_RESIDUAL: f64 = 0.25;
-/// No printer's back lies further off than this, mm.
-const FARTHEST: f64 = 12.0;
 /// Unevenness above this is not taken to be the same in both scans, mm (sd).
 const MOST_CANCELLED: f64 = 0.025;
 /// About so many parts of a sheet move by themselves where a carriage runs unevenly.
@@ -54,23 +50,9 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     }
     let points = register_errors(&f.view, &b.view, &link);
     let paper = f.view.geometry.paper();
-    let FittedField {
-        map: field,
-        covariance: own,
-        sd: residual,
-        kept,
-    } = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
-    let centre: Point<Front> = paper.centre();
-    let far = field.displacement(centre).length();
-    if far > FARTHEST {
-        return Err(Refusal::Unbelievable { mm: far });
-    }
-    let points: Vec<_> = points
-        .into_iter()
-        .zip(kept)
-        .filter(|(_, k)| *k)
-        .map(|(p, _)| p)
-        .collect();
+    let fitted = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
+    fitted.believable(paper)?;
+    let points = fitted.keep(points);
 
     let mut shared = link.covariance;
     for view in [&f.view, &b.view] {
@@ -80,8 +62,8 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     add_carriage(&mut shared, &f.view, &b.view, &link);
     let places: Vec<Point<Front>> = points.iter().map(|p| p.0).collect();
     let (link_covariance, extra) = split_covariance(&shared, &places, paper);
-    let variance = residual.powi(2).max(0.003_f64.powi(2)) + extra;
-    let mut covariance = own;
+    let variance = fitted.sd.powi(2).max(0.003_f64.powi(2)) + extra;
+    let mut covariance = fitted.covariance;
     for (row, more) in covariance.iter_mut().zip(&shared) {
         for (v, m) in row.iter_mut().zip(more) {
             *v += m;
@@ -100,13 +82,13 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
             })
             .collect(),
         link: link_covariance,
-        field,
+        field: fitted.map,
         covariance,
         way: Way::TwoScans {
             holes: link.by.holes,
             edges: link.by.edges,
         },
-        residual_um: residual * 1000.0,
+        residual_um: fitted.sd * 1000.0,
         px_per_mm: f.view.scale().min(b.view.scale()),
         warnings: warnings(front, back, &link),
         placements: [placement(f), placement(b)],

@@ -5,6 +5,7 @@ use std::fmt;
 use serde::Serialize;
 use tympan_sheet::{Affine, Decomposed, Front, Map, Page, Point, Side, Size, Vector};
 
+use super::refusal::Refusal;
 use super::solve::Normal;
 use crate::code::SetupCode;
 use crate::pin::Observation;
@@ -225,6 +226,9 @@ impl Reading {
 /// Points off the field by less than this are never slips, mm.
 const SLIP: f64 = 0.12;
 
+/// No printer's back lies further off than this, mm.
+const FARTHEST: f64 = 12.0;
+
 /// The affine field through points, `p + r(p)`.
 pub(super) struct FittedField {
     pub(super) map: Affine<Front>,
@@ -234,6 +238,26 @@ pub(super) struct FittedField {
     pub(super) sd: f64,
     /// Which points it keeps.
     pub(super) kept: Vec<bool>,
+}
+
+impl FittedField {
+    /// Refuses a field that puts the back farther off than any printer does.
+    pub(super) fn believable(&self, paper: Size) -> Result<(), Refusal> {
+        let mm = self.map.displacement(paper.centre()).length();
+        if mm > FARTHEST {
+            Err(Refusal::Unbelievable { mm })
+        } else {
+            Ok(())
+        }
+    }
+
+    /// Of what belongs to the points, in their order, what belongs to those that are kept.
+    pub(super) fn keep<T>(&self, of_points: Vec<T>) -> Vec<T> {
+        let kept = of_points.into_iter().zip(&self.kept);
+        kept.filter(|(_, kept)| **kept)
+            .map(|(one, _)| one)
+            .collect()
+    }
 }
 
 /// Fits the affine field through points.

@@ -1,7 +1,6 @@
 //! `tympan log`: the readings of a set-up.
 
 use tympan_app::Refusal;
-use tympan_app::measure;
 use tympan_app::store::{ReadingId, ReadingRecord};
 
 use crate::args::{Cli, Log};
@@ -21,7 +20,7 @@ pub(crate) fn run(cli: &Cli, args: &Log) -> Result<(), Refusal> {
         let record = store.bring_back(&reading_id(id)?)?;
         return told(cli, &record, "in use again");
     }
-    let setup = measure::setup_named(Some(&store), args.setup.as_deref().unwrap_or_default())?;
+    let setup = store.set_up_named(args.setup.as_deref().unwrap_or_default())?;
     let readings = store.readings(&setup.id)?;
     if cli.json {
         return say::json(

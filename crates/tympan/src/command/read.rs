@@ -13,7 +13,7 @@ use crate::say;
 
 pub(crate) fn run(cli: &Cli, args: &Read) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
-    let setup = measure::setup_named(Some(&store), &args.setup)?;
+    let setup = store.set_up_named(&args.setup)?;
     if !args.pictures.is_empty() {
         return pictures(cli, &mut store, &setup, args);
     }

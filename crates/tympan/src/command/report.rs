@@ -10,7 +10,7 @@ use crate::say;
 
 pub(crate) fn run(cli: &Cli, args: &Report) -> Result<(), Refusal> {
     let store = super::store(cli)?;
-    let setup = measure::setup_named(Some(&store), &args.setup)?;
+    let setup = store.set_up_named(&args.setup)?;
     let learnt = measure::learn(&store, &setup)?;
     let design = Design {
         card: report::card_size(&args.card)?,

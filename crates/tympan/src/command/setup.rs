@@ -10,7 +10,6 @@ use crate::say;
 
 pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
-    let named = |store: &Store, name: &str| measure::setup_named(Some(store), name);
     match command {
         SetupCommand::New(args) => {
             let setup = new(args)?;
@@ -23,12 +22,12 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
         }
         SetupCommand::List => list(cli, &store),
         SetupCommand::Show { name } => {
-            let setup = named(&store, name)?;
+            let setup = store.set_up_named(name)?;
             let count = store.reading_count(&setup.id)?;
             told(cli, &setup, &in_words(&setup, count))
         }
         SetupCommand::Rename { name, to } => {
-            let setup = named(&store, name)?;
+            let setup = store.set_up_named(name)?;
             let setup = store.rename_set_up(&setup.id, to)?;
             told(
                 cli,
@@ -37,7 +36,7 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
             )
         }
         SetupCommand::Copy { name, to } => {
-            let setup = named(&store, name)?;
+            let setup = store.set_up_named(name)?;
             let copy = store.copy_set_up(&setup.id, to)?;
             told(
                 cli,
@@ -46,7 +45,7 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
             )
         }
         SetupCommand::Remove { name } => {
-            let setup = named(&store, name)?;
+            let setup = store.set_up_named(name)?;
             let setup = store.remove_set_up(&setup.id)?;
             let undo = format!(
                 "Removed \"{0}\". To undo: tympan setup restore \"{0}\"",
@@ -58,7 +57,7 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
         SetupCommand::Export { names, output } => {
             let ids = names
                 .iter()
-                .map(|name| named(&store, name).map(|setup| setup.id))
+                .map(|name| store.set_up_named(name).map(|setup| setup.id))
                 .collect::<Result<Vec<_>, _>>()?;
             let export = if ids.is_empty() {
                 store.export_all()?

@@ -8,7 +8,7 @@ use crate::say;
 
 pub(crate) fn run(cli: &Cli, args: &Testsheet) -> Result<(), Refusal> {
     let mut store = super::store(cli)?;
-    let setup = measure::setup_named(Some(&store), &args.setup)?;
+    let setup = store.set_up_named(&args.setup)?;
     let numbers = measure::write_test_sheets(&mut store, &setup, args.sheets, &args.output)?;
     if cli.json {
         return say::json(&serde_json::json!({
