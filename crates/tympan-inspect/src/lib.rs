@@ -1,0 +1,9 @@
+//! Knowing a file of cards before stock is spent on it: where the cards are on its pages, which
+//! pages are the two sides of a sheet, what error is in the file itself, and what else will bite.
+
+mod findings;
+
+pub use findings::{
+    Bleed, Evidence, Fault, FileError, FoldLine, Grid, PageCells, Pair, Place, Role, Severity,
+    Standing, Way,
+};
