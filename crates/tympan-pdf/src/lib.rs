@@ -2,6 +2,7 @@
 
 mod annots;
 mod changes;
+pub mod contents;
 mod correct;
 mod crypt;
 mod dig;

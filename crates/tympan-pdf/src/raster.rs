@@ -221,7 +221,7 @@ impl Pages {
     }
 
     /// The page, and how many mm one unit of its space is.
-    fn page(&self, index: usize) -> Result<(&PdfPage<'_>, f64), RasterError> {
+    pub(crate) fn page(&self, index: usize) -> Result<(&PdfPage<'_>, f64), RasterError> {
         let pages = self.pdf.pages();
         let Some(page) = pages.get(index) else {
             return Err(RasterError::NoSuchPage {
