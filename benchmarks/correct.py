@@ -19,7 +19,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests" / "pdf"))
-import run as referees  # noqa: E402 - shares its Python with the referees
+import bench as referees  # noqa: E402 - shares its Python with the referees
 
 FOLDER = referees.TARGET / "benchmark-files"
 MATRIX = ("0.999", "0.0035", "-0.0035", "1.001", "2.1", "5.2")

@@ -9,53 +9,18 @@ every file first; without it a selection is made that takes a few minutes.
 """
 
 import argparse
-import hashlib
 import os
-import shutil
-import subprocess
 import sys
 import tempfile
-import venv
 from collections import Counter
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
-ROOT = HERE.parent.parent
-TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
-REFEREES = TARGET / "referees"
+from bench import REFEREES, TARGET, enter_venv, need_programs
+
 PROGRAMS = {
     "qpdf": "qpdf", "gs": "ghostscript", "pdftocairo": "poppler-utils", "chromium": "chromium",
     "pdflatex": "texlive-latex-base",
 }
-
-
-def need_programs():
-    """Stops with the remedy when a program is missing."""
-    missing = sorted({package for program, package in PROGRAMS.items()
-                      if shutil.which(program) is None})
-    if missing:
-        print("missing programs; install them with:\n"
-              f"  apt-get install -y --no-install-recommends {' '.join(missing)}")
-        print("0 passed, 1 failed")
-        sys.exit(1)
-
-
-def enter_venv():
-    """Goes on in a private Python with the pinned packages, made the first time."""
-    wanted = (HERE / "requirements.txt").read_bytes()
-    folder = REFEREES / f"python-{hashlib.sha256(wanted).hexdigest()[:12]}"
-    python = folder / "bin" / "python"
-    if Path(sys.prefix) == folder:
-        return
-    ready = folder / "ready"
-    if not ready.exists():
-        print(f"installing the referees into {folder}", flush=True)
-        venv.create(folder, with_pip=True, clear=True)
-        subprocess.run([python, "-m", "pip", "install", "--quiet", "--requirement",
-                        HERE / "requirements.txt"], check=True)
-        ready.touch()
-    environment = dict(os.environ, PYTHONDONTWRITEBYTECODE="1")
-    os.execve(python, [str(python), *sys.argv], environment)
 
 
 def arguments():
@@ -146,6 +111,6 @@ def main():
 
 
 if __name__ == "__main__":
-    need_programs()
+    need_programs(PROGRAMS)
     enter_venv()
     sys.exit(main())

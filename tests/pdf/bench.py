@@ -1,0 +1,43 @@
+"""The bench that the proofs work on: where their files go, the programs and the Python they need."""
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent.parent
+TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
+REFEREES = TARGET / "referees"
+
+
+def need_programs(programs):
+    """Stops with the remedy when a program is missing; `programs` tells each one's package."""
+    missing = sorted({package for program, package in programs.items()
+                      if shutil.which(program) is None})
+    if missing:
+        print("missing programs; install them with:\n"
+              f"  apt-get install -y --no-install-recommends {' '.join(missing)}")
+        print("0 passed, 1 failed")
+        sys.exit(1)
+
+
+def enter_venv():
+    """Goes on in a private Python with the pinned packages, made the first time."""
+    wanted = (HERE / "requirements.txt").read_bytes()
+    folder = REFEREES / f"python-{hashlib.sha256(wanted).hexdigest()[:12]}"
+    python = folder / "bin" / "python"
+    if Path(sys.prefix) == folder:
+        return
+    ready = folder / "ready"
+    if not ready.exists():
+        print(f"installing the referees into {folder}", flush=True)
+        venv.create(folder, with_pip=True, clear=True)
+        subprocess.run([python, "-m", "pip", "install", "--quiet", "--requirement",
+                        HERE / "requirements.txt"], check=True)
+        ready.touch()
+    environment = dict(os.environ, PYTHONDONTWRITEBYTECODE="1")
+    os.execve(python, [str(python), *sys.argv], environment)
