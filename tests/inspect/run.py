@@ -72,14 +72,19 @@ def inspect(tool, path, *more):
 
 def try_case(tool, kind, seed):
     """Makes a case, asks the tool, and judges. Returns (kind, name, seconds, score)."""
-    import judge
     import produce
 
     place = folder()
     truth = produce.case(kind, seed, place)
     path = place / truth["file"]
     more = ["--back-file", place / truth["back_file"]] if truth["back_file"] else []
-    seconds, answer, wrong = inspect(tool, path, *more)
+    return judged(kind, f"{kind}-{seed:03}", truth, *inspect(tool, path, *more))
+
+
+def judged(kind, name, truth, seconds, answer, wrong):
+    """The score of one answer."""
+    import judge
+
     score = judge.Score()
     score.note("answered", answer, wrong)
     try:
@@ -87,7 +92,14 @@ def try_case(tool, kind, seed):
             score.add_all(judge.judge(truth, answer))
     except (KeyError, TypeError, ValueError) as error:
         score.note("answered", False, f"not the contract's form: {type(error).__name__} {error}")
-    return kind, f"{kind}-{seed:03}", seconds, score
+    return kind, name, seconds, score
+
+
+def try_demo(tool, place, name):
+    """One file of the demo game. Returns (kind, name, seconds, score)."""
+    import demo
+
+    return judged("demo", name, demo.truth(name), *inspect(tool, place / "demo" / name))
 
 
 def try_model(kind, seed):
@@ -150,6 +162,7 @@ def report(results):
 def main():
     """Runs everything and prints what failed."""
     import controls
+    import demo
     import kinds
     import signs
 
@@ -161,7 +174,8 @@ def main():
         return 1
     passed, failed = 0, []
     cases = [case for case in kinds.cases(options.all) if options.match in f"{case[0]}-{case[1]:03}"]
-    with ProcessPoolExecutor(options.jobs) as pool:
+    with (ProcessPoolExecutor(options.jobs) as pool,
+          tempfile.TemporaryDirectory(dir=bench.REFEREES) as work):
         checks = []
         if "controls" in parts:
             checks += [pool.submit(try_model, *case) for case in cases]
@@ -170,6 +184,10 @@ def main():
             checks += [pool.submit(try_sign, name) for name in signs.CASES if options.match in name]
         trials = [pool.submit(try_case, options.tool.resolve(), *case)
                   for case in cases if "cards" in parts]
+        if options.all and "cards" in parts and options.match in "demo":
+            demo.make(options.tool.resolve(), Path(work))
+            trials += [pool.submit(try_demo, options.tool.resolve(), Path(work), name)
+                       for name in demo.FILES]
         for check in checks:
             faults = check.result()
             failed += faults
