@@ -5,6 +5,7 @@ import cardless
 import deck
 import scene
 import sheets
+import webpage
 from deck import File
 from sheets import A3, A4, CARDS, LETTER, Lattice, Side
 
@@ -245,6 +246,11 @@ def browser(seed):
         seed % 2], forms=False)
 
 
+def html(seed):
+    """Written in HTML and CSS, printed to PDF by Chromium."""
+    return webpage.made(seed)
+
+
 def typeset(seed):
     """Set by pdfTeX: one picture a card, rules for marks."""
     return deck.make("latex", seed, producer="latex", sheets=1, as_picture="picture", radius=0,
@@ -265,7 +271,7 @@ KINDS = {
     "fold": (fold_over, 10, 2), "ways": (ways, 30, 5), "rules": (rules, 9, 1),
     "part": (part_filled, 8, 1), "unmirrored": (not_mirrored, 6, 1), "scaled": (shrunk, 8, 1),
     "white": (white, 12, 2), "boxes": (boxes, 12, 2), "odd": (odd_page, 4, 1),
-    "browser": (browser, 5, 1), "latex": (typeset, 5, 1), "cardless": (no_cards, 24, 8),
+    "browser": (browser, 5, 1), "webpage": (html, 4, 1), "latex": (typeset, 5, 1), "cardless": (no_cards, 24, 8),
 }
 
 

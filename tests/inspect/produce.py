@@ -10,6 +10,7 @@ import pikepdf
 
 import kinds
 import paint
+import webpage
 from scene import PT, Group, Line, Picture
 
 
@@ -22,16 +23,17 @@ def flat(sides, path, dpi):
     writer.finish()
 
 
-def browser(sides, path):
-    """Chromium's print-to-PDF of a page of SVG a sheet."""
+def browser(sides, path, style=""):
+    """Chromium's print-to-PDF: of a page of SVG a sheet, or of the sheets' own HTML."""
     size = sides[0].size
-    sections = "".join(f'<section style="page-break-after:always;height:{size[1]}mm;overflow:hidden">'
-                       + paint.svg(side.size, side.drawn()) + "</section>" for side in sides)
+    sections = "".join(
+        side.html or f'<section style="page-break-after:always;height:{size[1]}mm;overflow:hidden">'
+        + paint.svg(side.size, side.drawn()) + "</section>" for side in sides)
     with tempfile.TemporaryDirectory() as folder:
         html = Path(folder) / "cards.html"
         html.write_text("<!doctype html><meta charset=utf-8><title>Saltmarsh Ferry</title>"
                         f"<style>@page{{size:{size[0]}mm {size[1]}mm;margin:0}}body{{margin:0}}"
-                        f"svg{{display:block}}</style>{sections}")
+                        f"svg{{display:block}}{style}</style>{sections}")
         subprocess.run(
             ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
              "--no-first-run", "--disable-background-networking", "--disable-component-update",
@@ -150,6 +152,8 @@ def write(sides, path, producer, dpi=None):
             flat(sides, path, dpi)
         case "browser":
             browser(sides, path)
+        case "webpage":
+            browser(sides, path, webpage.STYLE)
         case "latex":
             latex(sides, path)
         case _:

@@ -36,7 +36,7 @@ def arguments():
     parser.add_argument("--all", action="store_true", help="every case")
     parser.add_argument("--tool", type=Path, default=bench.TARGET / "debug" / "tympan",
                         help="the program under test, called as TOOL inspect FILE --json")
-    parser.add_argument("--only", choices=["controls", "signs", "cards"], action="append",
+    parser.add_argument("--only", choices=["controls", "signs", "cards", "faults"], action="append",
                         help="only these parts")
     parser.add_argument("--match", default="", help="only cases whose name holds this")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
@@ -45,7 +45,8 @@ def arguments():
 
 def folder():
     """Where the cases are kept; another one when the programs that make them change."""
-    made_by = ["scene", "paint", "art", "sheets", "deck", "cardless", "kinds", "produce"]
+    made_by = ["scene", "paint", "art", "sheets", "deck", "cardless", "kinds", "produce",
+               "webpage"]
     programs = b"".join((HERE / f"{name}.py").read_bytes() for name in made_by)
     place = bench.REFEREES / f"inspect-{hashlib.sha256(programs).hexdigest()[:12]}"
     place.mkdir(parents=True, exist_ok=True)
@@ -129,6 +130,21 @@ def try_sign(name):
         return [f"{name}: {fault}" for fault in signs.prove(name, place)]
 
 
+def try_fault(tool, name):
+    """A file with one fault, a clean one, or a case whose figures are checked. Returns faults."""
+    import faults
+    import seeded
+
+    def ask(path):
+        _, answer, wrong = inspect(tool, path)
+        return answer, wrong
+
+    if isinstance(name, tuple):
+        return faults.figures_trial(ask, *name, folder())
+    with tempfile.TemporaryDirectory(dir=bench.REFEREES) as place:
+        return faults.seeded_trial(ask, getattr(seeded, name), place)
+
+
 def report(results):
     """Prints the table and the failing cases; returns the judgements that miss their threshold."""
     import judge
@@ -163,12 +179,14 @@ def main():
     """Runs everything and prints what failed."""
     import controls
     import demo
+    import faults as seeds
     import kinds
+    import seeded
     import signs
 
     options = arguments()
-    parts = options.only or ["controls", "signs", "cards"]
-    if not options.tool.exists() and "cards" in parts:
+    parts = options.only or ["controls", "signs", "cards", "faults"]
+    if not options.tool.exists() and {"cards", "faults"} & set(parts):
         print(f"{options.tool} does not exist; build it with: cargo build")
         print("0 passed, 1 failed")
         return 1
@@ -182,6 +200,10 @@ def main():
             checks += [pool.submit(try_mistake, n) for n in range(len(controls.MISTAKES))]
         if "signs" in parts:
             checks += [pool.submit(try_sign, name) for name in signs.CASES if options.match in name]
+        if "faults" in parts:
+            names = [recipe.__name__ for recipe in [*seeded.FAULTS, *seeded.CLEAN]]
+            checks += [pool.submit(try_fault, options.tool.resolve(), name)
+                       for name in [*names, *seeds.MEASURED] if options.match in str(name)]
         trials = [pool.submit(try_case, options.tool.resolve(), *case)
                   for case in cases if "cards" in parts]
         if options.all and "cards" in parts and options.match in "demo":

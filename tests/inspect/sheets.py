@@ -97,6 +97,7 @@ class Side:
     moved: Any = None
     fold: Any = None
     boxes: dict = field(default_factory=dict)
+    html: str | None = None
 
     @property
     def matrix(self):
