@@ -109,20 +109,25 @@ fn head_text(drawing: &mut Drawing, sheet: &TestSheet) {
     );
 }
 
-/// How to use the pin.
+/// How to use the pin, and where to punch.
 fn foot_text(drawing: &mut Drawing, sheet: &TestSheet, side: Side) {
     let space = sheet.geometry().text_box(End::Foot);
-    let text = match side {
-        Side::Front => {
+    let texts = match side {
+        Side::Front => [
             "With a pin: prick straight down through the middle of each cross, A to F. Then turn \
-             the sheet over and read the holes there."
-        }
-        Side::Back => {
-            "With a pin: prick from the front. Each hole here says how the back lies: read the \
-             word at that side of the grid, and the millimetres."
-        }
+             the sheet over and read the holes there.",
+            "With a scanner: punch a hole in every corner, as near to it as the punch goes, and \
+             scan both sides the same way up.",
+        ]
+        .as_slice(),
+        Side::Back => &[
+            "With a pin: prick from the front. Each hole here says how the back lies: \
+                         read the word at that side of the grid, and the millimetres.",
+        ],
     };
-    let lines = wrapped(text, SMALL, space.size().w);
+    let lines: Vec<String> = (texts.iter())
+        .flat_map(|text| wrapped(text, SMALL, space.size().w))
+        .collect();
     let first = space.max.y - 1.0 - (lines.len() as f64 - 1.0) * LEADING;
     paragraph(drawing, Point::new(space.min.x, first), &lines);
 }
