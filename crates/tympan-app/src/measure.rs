@@ -80,9 +80,7 @@ fn keep(
              aside; other sheets need numbers of their own",
         ));
     }
-    store.add_readings(records)?;
-    for (_, id) in replaced {
-        store.set_aside(&id, "read again")?;
-    }
-    Ok(())
+    let mut replaced: Vec<_> = replaced.into_iter().map(|(_, id)| id).collect();
+    replaced.dedup();
+    Ok(store.replace_readings(&replaced, records, "read again")?)
 }

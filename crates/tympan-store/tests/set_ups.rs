@@ -248,6 +248,27 @@ fn a_reading_set_aside_is_kept_and_comes_back() {
 }
 
 #[test]
+fn readings_replace_others_all_at_once_or_not_at_all() {
+    let (mut store, setup) = store_with("rear tray");
+    let (old, new) = (reading(&setup, 1), reading(&setup, 1));
+    store.add_reading(&old).expect("a reading");
+    let twice = [new.clone(), new.clone()];
+    let refused = store.replace_readings(std::slice::from_ref(&old.id), &twice, "read again");
+    assert!(
+        matches!(refused, Err(StoreError::IdTaken(_))),
+        "{refused:?}"
+    );
+    assert_eq!(
+        store.readings_in_use(&setup.id).expect("readings"),
+        std::slice::from_ref(&old)
+    );
+    store
+        .replace_readings(&[old.id], &twice[..1], "read again")
+        .expect("replaced");
+    assert_eq!(store.readings_in_use(&setup.id).expect("readings"), [new]);
+}
+
+#[test]
 fn the_log_tells_what_happened_in_order_and_what_was_before() {
     let (mut store, setup) = store_with("rear tray");
     let r = reading(&setup, 1);

@@ -17,12 +17,24 @@ impl Store {
     /// [`StoreError::BadReading`], [`StoreError::UnknownSetUpId`], [`StoreError::Removed`],
     /// [`StoreError::IdTaken`].
     pub fn add_readings(&mut self, readings: &[ReadingRecord]) -> Result<(), StoreError> {
+        self.write(|db| add(db, readings))
+    }
+
+    /// Stores readings and sets aside those that they replace, all of it or nothing.
+    ///
+    /// # Errors
+    /// As for [`Store::add_readings`] and [`Store::set_aside`].
+    pub fn replace_readings(
+        &mut self,
+        replaced: &[ReadingId],
+        readings: &[ReadingRecord],
+        reason: &str,
+    ) -> Result<(), StoreError> {
         self.write(|db| {
-            for reading in readings {
-                present(by_id(db, &reading.setup)?)?;
-                insert(db, reading, Happening::ReadingAdded)?;
+            for id in replaced {
+                lay_aside(db, id, reason)?;
             }
-            Ok(())
+            add(db, readings)
         })
     }
 
@@ -77,27 +89,7 @@ impl Store {
     /// # Errors
     /// [`StoreError::NoReason`], [`StoreError::AlreadySetAside`], [`StoreError::UnknownReading`].
     pub fn set_aside(&mut self, id: &ReadingId, reason: &str) -> Result<ReadingRecord, StoreError> {
-        self.write(|db| {
-            check_reason(reason)?;
-            let old = known(db, id)?;
-            if !old.is_in_use() {
-                return Err(StoreError::AlreadySetAside(id.clone()).into());
-            }
-            let reason = reason.trim().to_owned();
-            let set_aside = Some(SetAside {
-                reason,
-                at: Timestamp::now(),
-            });
-            replace(
-                db,
-                &old,
-                ReadingRecord {
-                    set_aside,
-                    ..old.clone()
-                },
-                Happening::SetAside,
-            )
-        })
+        self.write(|db| lay_aside(db, id, reason))
     }
 
     /// Brings back a reading that was set aside.
@@ -157,6 +149,31 @@ pub(crate) fn find(db: &Connection, id: &ReadingId) -> Result<Option<ReadingReco
         [id.as_str()],
     )?
     .pop())
+}
+
+fn add(db: &Connection, readings: &[ReadingRecord]) -> Result<(), Fault> {
+    for reading in readings {
+        present(by_id(db, &reading.setup)?)?;
+        insert(db, reading, Happening::ReadingAdded)?;
+    }
+    Ok(())
+}
+
+fn lay_aside(db: &Connection, id: &ReadingId, reason: &str) -> Result<ReadingRecord, Fault> {
+    check_reason(reason)?;
+    let old = known(db, id)?;
+    if !old.is_in_use() {
+        return Err(StoreError::AlreadySetAside(id.clone()).into());
+    }
+    let set_aside = Some(SetAside {
+        reason: reason.trim().to_owned(),
+        at: Timestamp::now(),
+    });
+    let new = ReadingRecord {
+        set_aside,
+        ..old.clone()
+    };
+    replace(db, &old, new, Happening::SetAside)
 }
 
 fn known(db: &Connection, id: &ReadingId) -> Result<ReadingRecord, Fault> {
