@@ -84,8 +84,10 @@ def figures(name, path, answer):
                 wrong.append(f"{name} page {number}: {what} said {said:.2f}, is {meant:.2f}")
 
         ink = page.get("ink_percent")
-        for index, colour in enumerate(("cyan", "magenta", "yellow", "black")):
-            compare(colour, ink and ink[colour], inks[number - 1][index], INK)
+        if not ink:
+            wrong.append(f"{name} page {number}: no ink said")
+        for index, colour in enumerate(("cyan", "magenta", "yellow", "black")) if ink else ():
+            compare(colour, ink[colour], inks[number - 1][index], INK)
         coarsest = min((min(pair) for pair in shown.get(number, [])), default=None)
         compare("lowest ppi", page.get("coarsest_ppi"), coarsest, PPI)
         compare("smallest text", page.get("smallest_text_pt"), letters.get(number), TEXT)
