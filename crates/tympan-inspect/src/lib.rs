@@ -1,6 +1,7 @@
 //! Knowing a file of cards before stock is spent on it: where the cards are on its pages, which
 //! pages are the two sides of a sheet, what error is in the file itself, and what else will bite.
 
+pub mod cells;
 mod findings;
 
 pub use findings::{

@@ -1,0 +1,269 @@
+//! What the drawing of a page says about its cells: frames (areas, pictures, clips, outlines) and
+//! straight lines, all brought to where they would be if the page's content lay straight.
+
+use std::f64::consts::FRAC_PI_2;
+
+use tympan_pdf::contents::{Contents, Element, Kind, Outline};
+use tympan_sheet::{Affine, Angle, Page, Point, Rect};
+
+/// Frames with a shorter side than this are no cards, mm.
+pub(super) const LEAST_SIDE: f64 = 18.0;
+
+/// Frames with a longer side than this are no cards, mm.
+pub(super) const MOST_SIDE: f64 = 185.0;
+
+/// Filled boxes no wider than this are lines, mm.
+const LINE: f64 = 0.75;
+
+/// Content that is tilted more than this is not straightened, radians (3°).
+const MOST_TILT: f64 = 0.0524;
+
+/// A rectangle that something fills or is held to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Frame {
+    /// Where, straightened.
+    pub(super) rect: Rect<Page>,
+    /// When it was painted.
+    pub(super) order: usize,
+    /// Whether it is only the line around an area.
+    pub(super) outline: bool,
+    /// The radius of its corners.
+    pub(super) radius: f64,
+}
+
+/// A straight line along an axis: at `at` on the axis across it, from `from` to `to` along it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Stroke {
+    pub(super) at: f64,
+    pub(super) from: f64,
+    pub(super) to: f64,
+    pub(super) dashed: bool,
+}
+
+/// Everything, straightened.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Drawn {
+    /// How the content is tilted about the page's middle, clockwise as seen, radians.
+    pub(super) tilt: f64,
+    pub(super) frames: Vec<Frame>,
+    /// Lines that run down the page; `at` is their x.
+    pub(super) down: Vec<Stroke>,
+    /// Lines that run across the page; `at` is their y.
+    pub(super) across: Vec<Stroke>,
+    /// Whether one picture covers the page.
+    pub(super) one_picture: bool,
+}
+
+/// Reads off a page's contents what may be cells and cuts.
+pub(super) fn drawn(contents: &Contents) -> Drawn {
+    let tilt = tilt_of(contents);
+    let centre = Rect::<Page>::whole(contents.size).centre();
+    let straighten = Affine::<Page>::tilt(Angle::radians(-tilt), centre);
+    let mut drawn = Drawn {
+        tilt,
+        one_picture: is_one_picture(contents),
+        ..Drawn::default()
+    };
+    let clips: Vec<Option<Rect<Page>>> = clip_rects(contents, &straighten);
+    let page = Rect::<Page>::whole(contents.size);
+    for (order, element) in contents.elements.iter().enumerate() {
+        let held = |rect: Rect<Page>| match element.clip {
+            Some(clip) => clips[clip].and_then(|clip| meet(rect, clip)),
+            None => meet(rect, page),
+        };
+        let mut add = |corners: &[Point<Page>; 4], outline: bool, radius: f64| {
+            let Some(rect) = held(around(corners, &straighten)) else {
+                return;
+            };
+            let size = rect.size();
+            if size.w.min(size.h) >= LEAST_SIDE && size.w.max(size.h) <= MOST_SIDE {
+                drawn.frames.push(Frame {
+                    rect,
+                    order,
+                    outline,
+                    radius,
+                });
+            }
+        };
+        match &element.kind {
+            Kind::Picture(picture) => add(&picture.corners(), false, 0.0),
+            Kind::Fill {
+                outline: Outline::Box { corners, radius },
+                ..
+            } => match thin(corners) {
+                Some(line) => drawn.line(line, &straighten, false),
+                None => add(corners, false, *radius),
+            },
+            Kind::Stroke {
+                outline: Outline::Box { corners, radius },
+                ..
+            } => add(corners, true, *radius),
+            Kind::Stroke {
+                outline, dashed, ..
+            } => {
+                for line in lines(outline) {
+                    drawn.line(line, &straighten, *dashed);
+                }
+            }
+            _ => {}
+        }
+    }
+    for (clip, rect) in contents.clips.iter().zip(&clips) {
+        let Some(rect) = rect else { continue };
+        let radius = match clip.outline {
+            Outline::Box { radius, .. } => radius,
+            _ => 0.0,
+        };
+        let size = rect.size();
+        if size.w.min(size.h) >= LEAST_SIDE && size.w.max(size.h) <= MOST_SIDE {
+            drawn.frames.push(Frame {
+                rect: *rect,
+                order: 0,
+                outline: false,
+                radius,
+            });
+        }
+    }
+    drawn
+}
+
+impl Drawn {
+    fn line(&mut self, [a, b]: [Point<Page>; 2], straighten: &Affine<Page>, dashed: bool) {
+        let (a, b) = (straighten.apply(a), straighten.apply(b));
+        let (dx, dy) = ((b.x - a.x).abs(), (b.y - a.y).abs());
+        let stroke = |at, one: f64, other: f64| Stroke {
+            at,
+            from: one.min(other),
+            to: one.max(other),
+            dashed,
+        };
+        if dx.max(dy) < 1.5 {
+        } else if dx <= 0.004 * dy + 0.02 {
+            self.down.push(stroke((a.x + b.x) / 2.0, a.y, b.y));
+        } else if dy <= 0.004 * dx + 0.02 {
+            self.across.push(stroke((a.y + b.y) / 2.0, a.x, b.x));
+        }
+    }
+}
+
+/// The tilt of most of what is drawn with straight edges.
+fn tilt_of(contents: &Contents) -> f64 {
+    let mut turned: Vec<(f64, f64)> = Vec::new();
+    let mut edge = |a: Point<Page>, b: Point<Page>| {
+        let along = b - a;
+        if along.length() >= 10.0 {
+            let angle = along.y.atan2(along.x);
+            let tilt = angle - (angle / FRAC_PI_2).round() * FRAC_PI_2;
+            if tilt.abs() <= MOST_TILT {
+                turned.push((tilt, along.length()));
+            }
+        }
+    };
+    let mut outline = |outline: &Outline| match outline {
+        Outline::Box { corners, .. } => {
+            for i in 0..4 {
+                edge(corners[i], corners[(i + 1) % 4]);
+            }
+        }
+        other => lines(other).for_each(|[a, b]| edge(a, b)),
+    };
+    for element in &contents.elements {
+        match &element.kind {
+            Kind::Fill { outline: of, .. } | Kind::Stroke { outline: of, .. } => outline(of),
+            Kind::Picture(picture) => outline(&Outline::Box {
+                corners: picture.corners(),
+                radius: 0.0,
+            }),
+            Kind::Text(_) => {}
+        }
+    }
+    for clip in contents.clips.iter().filter(|clip| !clip.form) {
+        outline(&clip.outline);
+    }
+    turned.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half: f64 = turned.iter().map(|t| t.1).sum::<f64>() / 2.0;
+    let mut so_far = 0.0;
+    let median = turned.iter().find(|t| {
+        so_far += t.1;
+        so_far >= half
+    });
+    median.map_or(0.0, |t| if t.0.abs() < 1e-5 { 0.0 } else { t.0 })
+}
+
+fn clip_rects(contents: &Contents, straighten: &Affine<Page>) -> Vec<Option<Rect<Page>>> {
+    let mut rects: Vec<Option<Rect<Page>>> = Vec::with_capacity(contents.clips.len());
+    for clip in &contents.clips {
+        let own = match &clip.outline {
+            Outline::Box { corners, .. } => around(corners, straighten),
+            _ => clip.bounds,
+        };
+        let within = match clip.parent {
+            Some(parent) => rects.get(parent).copied().flatten(),
+            None => Some(Rect::whole(contents.size)),
+        };
+        rects.push(within.and_then(|within| meet(own, within)));
+    }
+    rects
+}
+
+/// Whether one picture, seen whole, covers nearly all of the page, and hardly anything else is
+/// there.
+fn is_one_picture(contents: &Contents) -> bool {
+    let page = contents.size.w * contents.size.h;
+    let covers = |element: &Element| {
+        contents.seen(element).is_some_and(|seen| {
+            let size = seen.size();
+            size.w * size.h >= 0.8 * page
+        })
+    };
+    let pictures = (contents.elements.iter())
+        .filter(|element| matches!(element.kind, Kind::Picture(_)) && covers(element));
+    let others = (contents.elements.iter())
+        .filter(|element| !matches!(element.kind, Kind::Picture(_)) && !covers(element));
+    pictures.count() == 1 && others.count() <= 2
+}
+
+/// The middle of a box that is no more than a line.
+fn thin(corners: &[Point<Page>; 4]) -> Option<[Point<Page>; 2]> {
+    let middle = |a: Point<Page>, b: Point<Page>| Point::new((a.x + b.x) / 2.0, (a.y + b.y) / 2.0);
+    let [a, b, c, d] = *corners;
+    let (first, second) = ((b - a).length(), (c - b).length());
+    if first <= LINE && second > first {
+        Some([middle(a, b), middle(c, d)])
+    } else if second <= LINE && first > second {
+        Some([middle(b, c), middle(d, a)])
+    } else {
+        None
+    }
+}
+
+fn lines(outline: &Outline) -> impl Iterator<Item = [Point<Page>; 2]> + '_ {
+    let (one, many) = match outline {
+        Outline::Line(line) => (Some(*line), [].as_slice()),
+        Outline::Chain(points) => (None, points.as_slice()),
+        _ => (None, [].as_slice()),
+    };
+    one.into_iter()
+        .chain(many.windows(2).map(|pair| [pair[0], pair[1]]))
+}
+
+fn around(corners: &[Point<Page>; 4], straighten: &Affine<Page>) -> Rect<Page> {
+    let points = corners.map(|corner| straighten.apply(corner));
+    // The middle of each side, so that a slight lean of the sides does not make the box larger.
+    let mut x = points.map(|p| p.x);
+    let mut y = points.map(|p| p.y);
+    x.sort_by(f64::total_cmp);
+    y.sort_by(f64::total_cmp);
+    let mean = |a: f64, b: f64| (a + b) / 2.0;
+    Rect {
+        min: Point::new(mean(x[0], x[1]), mean(y[0], y[1])),
+        max: Point::new(mean(x[2], x[3]), mean(y[2], y[3])),
+    }
+}
+
+/// What two rectangles share, if it has any area.
+fn meet(a: Rect<Page>, b: Rect<Page>) -> Option<Rect<Page>> {
+    let min = Point::new(a.min.x.max(b.min.x), a.min.y.max(b.min.y));
+    let max = Point::new(a.max.x.min(b.max.x), a.max.y.min(b.max.y));
+    (min.x < max.x && min.y < max.y).then_some(Rect { min, max })
+}
