@@ -2,9 +2,15 @@
 //! pages are the two sides of a sheet, what error is in the file itself, and what else will bite.
 
 pub mod cells;
+mod file_error;
 mod findings;
+mod pairs;
+#[cfg(test)]
+mod testing;
 
+pub use file_error::file_error;
 pub use findings::{
     Bleed, Evidence, Fault, FileError, FoldLine, Grid, PageCells, Pair, Place, Role, Severity,
     Standing, Way,
 };
+pub use pairs::{Asked, AskedError, Look, Pairing, pair, pair_files};

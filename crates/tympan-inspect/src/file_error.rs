@@ -1,0 +1,292 @@
+//! The error in the file itself: where its backs lie relative to its fronts before any printer
+//! adds its own.
+//!
+//! The back's grid is looked at through the sheet, from the front, and laid on the front's grid.
+//! The map that carries the one onto the other is the file's own error, with the sign of a
+//! register error: back as seen from the front, less front.
+
+use tympan_sheet::{Affine, Angle, Flip, Front, Map, NotInvertible, Page, Point, Size, Vector};
+
+use crate::findings::{FileError, Grid, PageCells};
+
+/// Trims of fronts and backs that differ by more than this are not the same cards, mm.
+const OTHER_CARD_MM: f64 = 2.5;
+
+/// A term of the error is taken for real from so many standard uncertainties on.
+const REAL_AT: f64 = 3.0;
+
+/// Below this nothing is worth moving for, mm at the corners of the cells.
+pub(crate) const STRAIGHT_MM: f64 = 0.1;
+
+/// A front's grid with the back's grid that belongs behind it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Behind<'a> {
+    front: &'a Grid,
+    back: &'a Grid,
+    flip: Flip,
+    /// From the back page to the front frame.
+    unflip: Map<Page, Front>,
+    /// Columns and rows by which the back's first cell, seen from the front, lies off the front's.
+    offset: [isize; 2],
+}
+
+/// From a back page, as seen, to the front frame of its sheet. Pages that differ a little in size
+/// lie middle on middle.
+fn unflip(front: Size, back: Size, flip: Flip) -> Map<Page, Front> {
+    let middle = Vector::new((front.w - back.w) / 2.0, (front.h - back.h) / 2.0);
+    let m = flip.unmap(front);
+    Affine::<Page>::shift(middle).then(&Map::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy))
+}
+
+/// A page's point as a point of the front: the page is the front.
+fn on_front(p: Point<Page>) -> Point<Front> {
+    Point::new(p.x, p.y)
+}
+
+impl<'a> Behind<'a> {
+    /// The back's grid that belongs behind a front's, the largest one first; `None` where no card
+    /// sizes agree.
+    pub(crate) fn find(front: &'a PageCells, back: &'a PageCells, flip: Flip) -> Option<Self> {
+        let unflip = unflip(front.size, back.size, flip);
+        front.grids.iter().find_map(|f| {
+            let same = |b: &&Grid| b.trim.is_close(f.trim, OTHER_CARD_MM);
+            let shape = |b: &Grid| (b.columns, b.rows) == (f.columns, f.rows);
+            let mut fitting = back.grids.iter().filter(same).collect::<Vec<_>>();
+            fitting.sort_by_key(|b| !shape(b));
+            fitting
+                .into_iter()
+                .find_map(|b| Self::new(f, b, flip, unflip))
+        })
+    }
+
+    fn new(front: &'a Grid, back: &'a Grid, flip: Flip, unflip: Map<Page, Front>) -> Option<Self> {
+        let mut pair = Self {
+            front,
+            back,
+            flip,
+            unflip,
+            offset: [0, 0],
+        };
+        if (front.columns, front.rows) != (back.columns, back.rows) {
+            // Whole columns or rows are missing on one side: the nearest cells belong together.
+            let apart = pair.back_centre(0, 0) - on_front(front.centre(0, 0));
+            let local =
+                Affine::<Front>::tilt(-front.rotation, Point::new(0.0, 0.0)).apply_vector(apart);
+            let steps = |d: f64, pitch: f64| (d / pitch).round();
+            let (i, j) = (steps(local.x, front.pitch.x), steps(local.y, front.pitch.y));
+            if !(i.abs() < 1e4 && j.abs() < 1e4) {
+                return None;
+            }
+            pair.offset = [i as isize, j as isize];
+        }
+        pair.cells().next().map(|_| pair)
+    }
+
+    /// The middle of a back's cell in the front frame, counted as they are seen from the front.
+    fn back_centre(&self, column: usize, row: usize) -> Point<Front> {
+        let (column, row) = self.back_index(column, row);
+        self.unflip.apply(self.back.centre(column, row))
+    }
+
+    fn back_index(&self, column: usize, row: usize) -> (usize, usize) {
+        match self.flip {
+            Flip::Sideways => (self.back.columns - 1 - column, row),
+            Flip::Endways => (column, self.back.rows - 1 - row),
+        }
+    }
+
+    /// Cells that lie behind each other: column and row on the front, and on the back as it is
+    /// seen from the front.
+    fn cells(&self) -> impl Iterator<Item = ([usize; 2], [usize; 2])> + '_ {
+        let partner = |at: usize, offset: isize, count: usize| {
+            at.checked_add_signed(-offset).filter(|&b| b < count)
+        };
+        (0..self.front.rows).flat_map(move |row| {
+            (0..self.front.columns).filter_map(move |column| {
+                let back_column = partner(column, self.offset[0], self.back.columns)?;
+                let back_row = partner(row, self.offset[1], self.back.rows)?;
+                Some(([column, row], [back_column, back_row]))
+            })
+        })
+    }
+
+    /// Whether both sides have as many columns and rows.
+    pub(crate) fn same_shape(&self) -> bool {
+        (self.front.columns, self.front.rows) == (self.back.columns, self.back.rows)
+    }
+
+    /// Of the cells that both sides have: filled on both, on the front only, on the back only.
+    pub(crate) fn filled(&self) -> [usize; 3] {
+        let mut counts = [0; 3];
+        for ([column, row], [back_column, back_row]) in self.cells() {
+            let (back_column, back_row) = self.back_index(back_column, back_row);
+            let front = is_filled(self.front, column, row);
+            let back = is_filled(self.back, back_column, back_row);
+            match (front, back) {
+                (true, true) => counts[0] += 1,
+                (true, false) => counts[1] += 1,
+                (false, true) => counts[2] += 1,
+                (false, false) => {}
+            }
+        }
+        counts
+    }
+
+    /// Whether the front has empty cells.
+    pub(crate) fn front_is_part_filled(&self) -> bool {
+        self.front.count() < self.front.filled.len()
+    }
+
+    /// How far the middles of the cells lie apart on average: shift in the front frame, mm.
+    pub(crate) fn apart(&self) -> Vector<Front> {
+        let mut sum = Vector::ZERO;
+        let mut count = 0.0;
+        for ([column, row], [back_column, back_row]) in self.cells() {
+            let back = self.back_centre(back_column, back_row);
+            sum = sum + (back - on_front(self.front.centre(column, row)));
+            count += 1.0;
+        }
+        sum * (1.0 / count)
+    }
+
+    /// The map from where the back's cells should be, behind the front's, to where they are.
+    fn error(&self, sheet: Size) -> FileError {
+        let mut middle = Vector::ZERO;
+        let mut count = 0.0;
+        for ([column, row], _) in self.cells() {
+            let from_corner = on_front(self.front.centre(column, row)) - Point::new(0.0, 0.0);
+            middle = middle + from_corner;
+            count += 1.0;
+        }
+        let middle: Point<Front> = Point::new(middle.x / count, middle.y / count);
+        let across = Scale::of(
+            [self.front, self.back],
+            |g| g.columns,
+            |g| (g.pitch.x, g.trim.w),
+        );
+        let down = Scale::of(
+            [self.front, self.back],
+            |g| g.rows,
+            |g| (g.pitch.y, g.trim.h),
+        );
+        let tilt_sd = across.tilt_sd.min(down.tilt_sd);
+        let stretch_sd = across.sd.max(down.sd);
+        // Along the grid's own axes the back is stretched; then it is tilted to where it stands.
+        let to_axes = Affine::tilt(-self.front.rotation, middle);
+        let stretched = Affine::scale(across.value, down.value, middle);
+        // Looked at from the other side, a tilt is reversed.
+        let stands = Affine::tilt(-self.back.rotation, middle);
+        let map = to_axes
+            .then(&stretched)
+            .then(&stands)
+            .then(&Affine::shift(self.apart()));
+        let parts = map.decompose();
+        let centre = sheet.centre();
+        let far = (centre - middle).length();
+        let place = self.front.place_sd.hypot(self.back.place_sd);
+        FileError {
+            map,
+            shift: map.displacement(centre),
+            tilt: parts.tilt,
+            stretch: [parts.stretch_x, parts.stretch_y],
+            shift_sd: place.hypot(far * tilt_sd).hypot(far * stretch_sd),
+            tilt_sd,
+            stretch_sd,
+        }
+    }
+}
+
+/// How much longer the back's steps are than the front's along one axis.
+struct Scale {
+    value: f64,
+    sd: f64,
+    /// How well steps along this axis tell the tilt.
+    tilt_sd: f64,
+}
+
+impl Scale {
+    /// By the steps from cell to cell where there are any on both sides; by the cards' size where
+    /// there is one row only.
+    fn of(
+        grids: [&Grid; 2],
+        count: impl Fn(&Grid) -> usize,
+        lengths: impl Fn(&Grid) -> (f64, f64),
+    ) -> Self {
+        let steps = grids.iter().all(|g| count(g) > 1);
+        let of = |g: &Grid| {
+            let (pitch, trim) = lengths(g);
+            if steps {
+                (pitch, g.pitch_sd / pitch)
+            } else {
+                (trim, g.trim_sd / trim)
+            }
+        };
+        let [(front, front_sd), (back, back_sd)] = grids.map(of);
+        let sd = front_sd.hypot(back_sd);
+        Self {
+            value: back / front,
+            sd,
+            tilt_sd: sd,
+        }
+    }
+}
+
+fn is_filled(grid: &Grid, column: usize, row: usize) -> bool {
+    grid.filled
+        .get(row * grid.columns + column)
+        .copied()
+        .unwrap_or(false)
+}
+
+/// The error that the file itself has between a front and its back, flipped so; `None` where they
+/// have no grid of the same cards.
+pub fn file_error(front: &PageCells, back: &PageCells, flip: Flip) -> Option<FileError> {
+    Behind::find(front, back, flip).map(|behind| behind.error(front.size))
+}
+
+impl FileError {
+    /// The largest displacement over the corners of a sheet's middle two thirds, where cards lie,
+    /// mm.
+    pub fn largest(&self, sheet: Size) -> f64 {
+        let (dx, dy) = (sheet.w / 3.0, sheet.h / 3.0);
+        let centre: Point<Front> = sheet.centre();
+        [(-dx, -dy), (dx, -dy), (dx, dy), (-dx, dy)]
+            .map(|(x, y)| self.map.displacement(centre + Vector::new(x, y)).length())
+            .into_iter()
+            .fold(0.0, f64::max)
+    }
+
+    /// The error with only those terms that stand out from their uncertainty: what is worth taking
+    /// out. The identity where nothing does.
+    ///
+    /// # Errors
+    /// [`NotInvertible`] where the file's grids say something impossible.
+    pub fn real(&self, sheet: Size) -> Result<Affine<Front>, NotInvertible> {
+        self.map.inverse()?;
+        let keep = |value: f64, sd: f64, least: f64| {
+            if value.abs() > (REAL_AT * sd).max(least) {
+                value
+            } else {
+                0.0
+            }
+        };
+        // What moves no corner by a fiftieth of a millimetre is nothing.
+        let reach = sheet.w.hypot(sheet.h) / 3.0;
+        let parts = tympan_sheet::Decomposed {
+            tilt: Angle::radians(keep(self.tilt.to_radians(), self.tilt_sd, 0.02 / reach)),
+            stretch_x: keep(self.stretch[0], self.stretch_sd, 0.02 / reach),
+            stretch_y: keep(self.stretch[1], self.stretch_sd, 0.02 / reach),
+            shear: 0.0,
+        };
+        let length = keep(self.shift.length(), self.shift_sd, 0.02);
+        let shift = if length > 0.0 {
+            self.shift
+        } else {
+            Vector::ZERO
+        };
+        Ok(Affine::compose(parts, shift, sheet.centre()))
+    }
+}
+
+#[cfg(test)]
+mod tests;

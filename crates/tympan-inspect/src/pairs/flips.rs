@@ -1,0 +1,91 @@
+//! Which flip makes the backs lie behind their fronts.
+
+use tympan_sheet::Flip;
+
+use super::look::Look;
+use crate::file_error::Behind;
+
+/// A flip that is so many times likelier than the other one is taken for told.
+const TOLD_AT: f64 = 12.0;
+
+/// Between upright cards on a sheet flipped sideways, and the same with heads at the feet: cards
+/// whose backs stand on their heads are that much rarer (common practice).
+const HEADS_TOGETHER: f64 = 8.0;
+
+pub(crate) struct Found {
+    /// The flip, where it is told.
+    pub(crate) flip: Option<Flip>,
+    /// The likelier one.
+    pub(crate) best: Flip,
+    pub(crate) why: Option<String>,
+}
+
+/// The flip of all sheets of a file together: nobody mixes two in one.
+pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
+    let weigh = |flip| pairs.iter().map(|(f, b)| evidence(f, b, flip)).sum::<f64>();
+    let (sideways, endways) = (weigh(Flip::Sideways), weigh(Flip::Endways));
+    // As in a book is usual for upright pages; nothing is usual for landscape ones.
+    let upright = pairs
+        .first()
+        .is_some_and(|(front, _)| !front.cells.size.is_landscape());
+    let usual = if upright { 0.5 } else { 0.0 };
+    let best = if sideways + usual >= endways {
+        Flip::Sideways
+    } else {
+        Flip::Endways
+    };
+    let told = (sideways - endways).abs() > TOLD_AT.ln();
+    let why = match (pairs.is_empty(), told) {
+        (true, _) => None,
+        (false, true) => Some(format!("the backs fit their fronts when flipped {best}")),
+        (false, false) => {
+            Some("the backs fit their fronts equally well flipped sideways and endways".into())
+        }
+    };
+    Found {
+        flip: told.then_some(best),
+        best,
+        why,
+    }
+}
+
+/// Logarithm of how likely these two are as front and back of one sheet flipped so, up to a
+/// constant.
+fn evidence(front: &Look, back: &Look, flip: Flip) -> f64 {
+    let mut sum = 0.0;
+    if let Some(behind) = Behind::find(&front.cells, &back.cells, flip) {
+        sum += lies(&behind);
+        let [both, front_only, back_only] = behind.filled();
+        if behind.front_is_part_filled() && both > 0 {
+            // Backs that fill more cells than the fronts are common where all backs are one page.
+            sum -= 2.0 * front_only.min(3) as f64 + 0.7 * back_only.min(3) as f64;
+        }
+    }
+    if let (Some(f), Some(b)) = (front.reads, back.reads) {
+        match super::standing_when(f, b, flip) {
+            Some(super::Standing::HeadToFoot) => sum -= HEADS_TOGETHER.ln(),
+            None => sum -= 2.0 * HEADS_TOGETHER.ln(),
+            Some(super::Standing::HeadToHead) => {}
+        }
+    }
+    sum
+}
+
+/// Logarithm of how likely a file's own error of this size is: most files have none, and those that
+/// have one seldom have more than a few mm.
+pub(crate) fn lies(behind: &Behind<'_>) -> f64 {
+    const EXACT_MM: f64 = 0.15;
+    const USUAL_MM: f64 = 2.5;
+    /// Files that have an error in them (a guess).
+    const CROOKED: f64 = 0.2;
+    let d = behind.apart().length();
+    let normal = |sd: f64| (-0.5 * (d / sd).powi(2)).exp() / (sd * sd);
+    let wild = 1e-5;
+    (((1.0 - CROOKED) * normal(EXACT_MM) + CROOKED * normal(USUAL_MM) + wild)
+        / normal_peak(EXACT_MM))
+    .ln()
+}
+
+fn normal_peak(sd: f64) -> f64 {
+    1.0 / (sd * sd)
+}

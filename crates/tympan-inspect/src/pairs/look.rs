@@ -1,0 +1,262 @@
+//! A page as it is compared with others.
+
+use image::RgbImage;
+use tympan_sheet::{Angle, Point};
+
+use crate::findings::{Grid, PageCells};
+
+/// Samples across a cell, and from top to bottom.
+const ACROSS: usize = 12;
+const DOWN: usize = 16;
+/// Points looked at for one sample, each way.
+const FINE: usize = 4;
+/// What is left out at the edge of a cell, as a share of it: cuts, grid lines, a picture that lies
+/// a little off.
+const EDGE: f64 = 0.05;
+/// Of a page as a whole.
+const PAGE_SAMPLES: usize = 24;
+/// Cells looked at on a page, at most.
+const MOST_CELLS: usize = 100;
+
+/// A page with all that pairing looks at.
+#[derive(Clone, Debug)]
+pub struct Look {
+    /// Where its cards are.
+    pub cells: PageCells,
+    /// The direction in which most of its text runs, clockwise as seen (0 for upright text), where
+    /// there is a direction that most of it shares.
+    pub reads: Option<Angle>,
+    /// The filled cells of its first grid.
+    pub(crate) faces: Vec<Face>,
+    /// The mean of those, or of the page where there are none.
+    pub(crate) mean: Face,
+    /// The page as a whole.
+    pub(crate) whole: Face,
+    /// Whether there is anything on it.
+    pub(crate) blank: bool,
+}
+
+/// A small picture: red, green and blue from 0 to 1, sample by sample.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Face(Vec<f32>);
+
+impl Look {
+    /// Looks at a page's picture, which shows the whole page at `px_per_mm`. One pixel per mm is
+    /// enough.
+    pub fn new(cells: PageCells, picture: &RgbImage, px_per_mm: f64) -> Self {
+        let page = Sampler { picture, px_per_mm };
+        let whole = page.face(PAGE_SAMPLES, PAGE_SAMPLES, |u, v| {
+            Point::new(u * cells.size.w, v * cells.size.h)
+        });
+        let faces: Vec<Face> = match cells.grids.first() {
+            None => Vec::new(),
+            Some(grid) => filled(grid)
+                .take(MOST_CELLS)
+                .map(|(column, row)| page.cell(grid, column, row))
+                .collect(),
+        };
+        let mean = Face::mean(&faces).unwrap_or_else(|| whole.clone());
+        let blank = whole.0.iter().all(|&v| v > 0.995);
+        Self {
+            cells,
+            reads: None,
+            faces,
+            mean,
+            whole,
+            blank,
+        }
+    }
+
+    /// Whether all filled cells look the same; `None` where there are fewer than two.
+    pub(crate) fn all_alike(&self) -> Option<bool> {
+        let (first, rest) = self.faces.split_first()?;
+        (!rest.is_empty()).then(|| rest.iter().all(|face| first.is_like(face)))
+    }
+
+    /// Whether two pages show the same cards: the same picture where there are no cells, the same
+    /// card in every cell where each page has just one card.
+    pub(crate) fn same_as(&self, other: &Self) -> bool {
+        if self.faces.is_empty() || other.faces.is_empty() {
+            return self.faces.is_empty() == other.faces.is_empty()
+                && self.whole.is_like(&other.whole);
+        }
+        self.is_one_card() && other.is_one_card() && self.faces[0].is_like(&other.faces[0])
+    }
+
+    /// Whether every cell shows the same card, or there is only one.
+    fn is_one_card(&self) -> bool {
+        self.faces.len() == 1 || self.all_alike() == Some(true)
+    }
+
+    /// The cells that are filled, read like a text, and whether there are empty ones.
+    pub(crate) fn filling(&self) -> Filling {
+        let Some(grid) = self.cells.grids.first() else {
+            return Filling::Full;
+        };
+        let count = grid.count();
+        if count == grid.filled.len() || count == 0 {
+            return Filling::Full;
+        }
+        let prefix = |index: &dyn Fn(usize, usize) -> (usize, usize)| {
+            filled(grid).all(|(column, row)| {
+                let (column, row) = index(column, row);
+                row * grid.columns + column < count
+            })
+        };
+        let (c, r) = (grid.columns - 1, grid.rows - 1);
+        if prefix(&|column, row| (column, row)) {
+            // A last row that is full, or a single column, is the same either way.
+            let sideways_too = prefix(&|column, row| (c - column, row));
+            if sideways_too {
+                Filling::Full
+            } else {
+                Filling::Read
+            }
+        } else if prefix(&|column, row| (c - column, row))
+            || prefix(&|column, row| (column, r - row))
+        {
+            Filling::Mirrored
+        } else {
+            Filling::Other
+        }
+    }
+}
+
+/// Which cells of a page are filled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Filling {
+    /// All, or so that it tells nothing.
+    Full,
+    /// The first ones, as one reads.
+    Read,
+    /// The first ones of a page that is looked at in a mirror.
+    Mirrored,
+    /// Any others.
+    Other,
+}
+
+fn filled(grid: &Grid) -> impl Iterator<Item = (usize, usize)> + '_ {
+    let cells = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (column, row)));
+    cells
+        .zip(&grid.filled)
+        .filter_map(|(cell, filled)| filled.then_some(cell))
+}
+
+struct Sampler<'a> {
+    picture: &'a RgbImage,
+    px_per_mm: f64,
+}
+
+impl Sampler<'_> {
+    fn cell(&self, grid: &Grid, column: usize, row: usize) -> Face {
+        let to_page = grid.to_page();
+        let corner = (
+            column as f64 * grid.pitch.x + EDGE * grid.trim.w,
+            row as f64 * grid.pitch.y + EDGE * grid.trim.h,
+        );
+        let (w, h) = (
+            (1.0 - 2.0 * EDGE) * grid.trim.w,
+            (1.0 - 2.0 * EDGE) * grid.trim.h,
+        );
+        // Cards that lie on their side are looked at on their side.
+        let (across, down) = if w > h {
+            (DOWN, ACROSS)
+        } else {
+            (ACROSS, DOWN)
+        };
+        self.face(across, down, |u, v| {
+            to_page.apply(Point::new(corner.0 + u * w, corner.1 + v * h))
+        })
+    }
+
+    /// The mean colours of `across` × `down` parts of an area, each a step of u and v from 0 to 1.
+    fn face(
+        &self,
+        across: usize,
+        down: usize,
+        place: impl Fn(f64, f64) -> Point<tympan_sheet::Page>,
+    ) -> Face {
+        let mut samples = Vec::with_capacity(3 * across * down);
+        for y in 0..down {
+            for x in 0..across {
+                let mut sum = [0.0_f64; 3];
+                for fine in 0..FINE * FINE {
+                    let at = |i: usize, fine: usize, count: usize| {
+                        (i as f64 + (fine as f64 + 0.5) / FINE as f64) / count as f64
+                    };
+                    let p = place(at(x, fine % FINE, across), at(y, fine / FINE, down));
+                    for (sum, value) in sum.iter_mut().zip(self.at(p.x, p.y)) {
+                        *sum += value;
+                    }
+                }
+                samples.extend(sum.map(|s| (s / (FINE * FINE) as f64) as f32));
+            }
+        }
+        Face(samples)
+    }
+
+    /// The colour at a place, between the pixels around it; white outside of the page.
+    fn at(&self, x: f64, y: f64) -> [f64; 3] {
+        let (x, y) = (x * self.px_per_mm - 0.5, y * self.px_per_mm - 0.5);
+        let (left, top) = (x.floor(), y.floor());
+        let mut colour = [0.0; 3];
+        for (dx, dy) in [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0)] {
+            let (px, py) = (left + dx, top + dy);
+            let weight = (1.0 - (x - px).abs()) * (1.0 - (y - py).abs());
+            let (w, h) = self.picture.dimensions();
+            let inside = px >= 0.0 && py >= 0.0 && px < f64::from(w) && py < f64::from(h);
+            let pixel = if inside {
+                self.picture.get_pixel(px as u32, py as u32).0
+            } else {
+                [255; 3]
+            };
+            for (sum, value) in colour.iter_mut().zip(pixel) {
+                *sum += weight * f64::from(value) / 255.0;
+            }
+        }
+        colour
+    }
+}
+
+impl Face {
+    fn mean(faces: &[Self]) -> Option<Self> {
+        let first = faces.first()?;
+        let mut sum = vec![0.0; first.0.len()];
+        for face in faces {
+            for (sum, value) in sum.iter_mut().zip(&face.0) {
+                *sum += value / faces.len() as f32;
+            }
+        }
+        Some(Self(sum))
+    }
+
+    /// Whether no sample differs by more than sampling and compression make it.
+    pub(crate) fn is_like(&self, other: &Self) -> bool {
+        const ANY: f32 = 0.10;
+        const MOST: f32 = 0.02;
+        if self.0.len() != other.0.len() {
+            return false;
+        }
+        let apart = self.0.iter().zip(&other.0).map(|(a, b)| (a - b).abs());
+        let (mut largest, mut sum) = (0.0_f32, 0.0);
+        for d in apart {
+            largest = largest.max(d);
+            sum += d;
+        }
+        largest < ANY && sum / (self.0.len() as f32) < MOST
+    }
+
+    /// How much two faces differ, root mean square, 0 to 1.
+    pub(crate) fn apart(&self, other: &Self) -> f64 {
+        if self.0.len() != other.0.len() {
+            return 1.0;
+        }
+        let squares: f32 = self
+            .0
+            .iter()
+            .zip(&other.0)
+            .map(|(a, b)| (a - b).powi(2))
+            .sum();
+        f64::from(squares / self.0.len() as f32).sqrt()
+    }
+}
