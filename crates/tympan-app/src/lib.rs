@@ -4,6 +4,7 @@
 pub mod correct;
 pub mod demo;
 pub mod files;
+pub mod inspect;
 pub mod measure;
 pub mod pages;
 pub mod picture;

@@ -3,6 +3,7 @@
 use std::fmt;
 use std::path::Path;
 
+use tympan_inspect::AskedError;
 use tympan_marks::SheetError;
 use tympan_marks::pin::OffGrid;
 use tympan_pdf::PdfError;
@@ -104,6 +105,7 @@ macro_rules! refusal_from {
 
 refusal_from! {
     PagesError => |e| Some(e.hint()),
+    AskedError => |e| Some(e.hint()),
     PlanError => |e| Some(e.hint()),
     WordsError => |e| Some(e.hint()),
     SheetError => |e| Some(e.hint()),

@@ -5,9 +5,14 @@
 //! The map that carries the one onto the other is the file's own error, with the sign of a
 //! register error: back as seen from the front, less front.
 
+mod words;
+
 use tympan_sheet::{Affine, Angle, Flip, Front, Map, NotInvertible, Page, Point, Size, Vector};
 
 use crate::findings::{FileError, Grid, PageCells};
+
+pub use words::verdict;
+pub(crate) use words::{in_words, is_crooked};
 
 /// Trims of fronts and backs that differ by more than this are not the same cards, mm.
 const OTHER_CARD_MM: f64 = 2.5;
@@ -67,18 +72,17 @@ impl<'a> Behind<'a> {
             unflip,
             offset: [0, 0],
         };
-        if (front.columns, front.rows) != (back.columns, back.rows) {
-            // Whole columns or rows are missing on one side: the nearest cells belong together.
-            let apart = pair.back_centre(0, 0) - on_front(front.centre(0, 0));
-            let local =
-                Affine::<Front>::tilt(-front.rotation, Point::new(0.0, 0.0)).apply_vector(apart);
-            let steps = |d: f64, pitch: f64| (d / pitch).round();
-            let (i, j) = (steps(local.x, front.pitch.x), steps(local.y, front.pitch.y));
-            if !(i.abs() < 1e4 && j.abs() < 1e4) {
-                return None;
-            }
-            pair.offset = [i as isize, j as isize];
+        // The nearest cells belong together: whole columns or rows may be missing on one side, and
+        // no file is off by half a card.
+        let apart = pair.back_centre(0, 0) - on_front(front.centre(0, 0));
+        let local =
+            Affine::<Front>::tilt(-front.rotation, Point::new(0.0, 0.0)).apply_vector(apart);
+        let steps = |d: f64, pitch: f64| (d / pitch).round();
+        let (i, j) = (steps(local.x, front.pitch.x), steps(local.y, front.pitch.y));
+        if !(i.abs() < 1e4 && j.abs() < 1e4) {
+            return None;
         }
+        pair.offset = [i as isize, j as isize];
         pair.cells().next().map(|_| pair)
     }
 
@@ -115,21 +119,16 @@ impl<'a> Behind<'a> {
         (self.front.columns, self.front.rows) == (self.back.columns, self.back.rows)
     }
 
-    /// Of the cells that both sides have: filled on both, on the front only, on the back only.
+    /// How many cells are filled on both sides, on the front only, and on the back only.
     pub(crate) fn filled(&self) -> [usize; 3] {
-        let mut counts = [0; 3];
-        for ([column, row], [back_column, back_row]) in self.cells() {
-            let (back_column, back_row) = self.back_index(back_column, back_row);
-            let front = is_filled(self.front, column, row);
-            let back = is_filled(self.back, back_column, back_row);
-            match (front, back) {
-                (true, true) => counts[0] += 1,
-                (true, false) => counts[1] += 1,
-                (false, true) => counts[2] += 1,
-                (false, false) => {}
-            }
-        }
-        counts
+        let both = self
+            .cells()
+            .filter(|([column, row], [back_column, back_row])| {
+                let (back_column, back_row) = self.back_index(*back_column, *back_row);
+                is_filled(self.front, *column, *row) && is_filled(self.back, back_column, back_row)
+            })
+            .count();
+        [both, self.front.count() - both, self.back.count() - both]
     }
 
     /// Whether the front has empty cells.
@@ -185,6 +184,7 @@ impl<'a> Behind<'a> {
         let far = (centre - middle).length();
         let place = self.front.place_sd.hypot(self.back.place_sd);
         FileError {
+            flip: self.flip,
             map,
             shift: map.displacement(centre),
             tilt: parts.tilt,

@@ -153,6 +153,8 @@ pub enum Standing {
 /// the front, before any printer adds its own.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FileError {
+    /// The flip that it is told for.
+    pub flip: Flip,
     /// From where the back should be to where the file has it, in the front frame.
     pub map: Affine<Front>,
     /// Its shift at the sheet's centre, mm.
@@ -216,7 +218,9 @@ pub struct Fault {
     pub code: &'static str,
     /// How much it matters.
     pub severity: Severity,
-    /// Where; `None` for the file as a whole. The first place where there are several.
+    /// All pages that it is on, from 0; none where it is the file's as a whole.
+    pub pages: Vec<usize>,
+    /// Where it is worst; `None` for the file as a whole.
     pub place: Option<Place>,
     /// What is wrong, in words.
     pub message: String,

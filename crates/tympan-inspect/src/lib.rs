@@ -2,13 +2,14 @@
 //! pages are the two sides of a sheet, what error is in the file itself, and what else will bite.
 
 pub mod cells;
+pub mod faults;
 mod file_error;
 mod findings;
 mod pairs;
 #[cfg(test)]
 mod testing;
 
-pub use file_error::file_error;
+pub use file_error::{file_error, verdict};
 pub use findings::{
     Bleed, Evidence, Fault, FileError, FoldLine, Grid, PageCells, Pair, Place, Role, Severity,
     Standing, Way,

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use tympan_app::correct::Sides;
+use tympan_app::inspect::AskedPairs;
 use tympan_app::measure::FlippedBy;
 use tympan_app::pages::BackPages;
 use tympan_app::plan::Place;
@@ -59,6 +60,17 @@ pub(crate) enum Command {
     /// Say what is known about a set-up, and what to expect of the next sheets.
     #[command(after_help = "Example:\n  tympan report --setup \"rear tray\" --picture field.svg")]
     Report(Report),
+    /// Look at a PDF of cards before stock is spent on it.
+    #[command(after_help = "Examples:\n  \
+        tympan inspect game.pdf\n  \
+        tympan inspect game.pdf --setup \"rear tray\"\n  \
+        tympan inspect fronts.pdf backs.pdf\n  \
+        tympan inspect game.pdf --pairs fronts-then-backs\n  \
+        tympan inspect game.pdf --pairs 2-3,4-5\n\n\
+        Tells which pages are fronts and backs, where the cards are, whether the file itself is\n\
+        crooked, and what else will bite. With a set-up, bleed and borders are judged by what that\n\
+        printer does.")]
+    Inspect(Inspect),
     /// Correct a PDF, so that its backs land behind its fronts.
     #[command(after_help = "Examples:\n  \
         tympan correct game.pdf -o right.pdf --setup \"rear tray\"\n  \
@@ -336,6 +348,38 @@ pub(crate) struct Correct {
 fn backs(text: &str) -> Result<BackPages, String> {
     text.parse()
         .map_err(|e: tympan_app::pages::PagesError| format!("{e}; {}", e.hint()))
+}
+
+/// Looking at a file.
+#[derive(Args, Debug)]
+pub(crate) struct Inspect {
+    /// The file; or the fronts, where the backs are in a file of their own.
+    #[arg(value_name = "FILE.pdf")]
+    pub file: PathBuf,
+    /// The backs, where they are in a file of their own.
+    #[arg(value_name = "BACKS.pdf")]
+    pub backs: Option<PathBuf>,
+    /// The same, as correct has it.
+    #[arg(long, value_name = "BACKS.pdf", conflicts_with = "backs")]
+    pub back_file: Option<PathBuf>,
+    /// Judge it for this set-up: its paper, its margins, its scatter.
+    #[arg(long)]
+    pub setup: Option<String>,
+    /// Which pages are pairs: alternating, fronts-then-backs, backs-reversed, one-back, fold-over,
+    /// one-sided, or pages like 1-2,3-4 (front-back).
+    #[arg(long, value_parser = pairs)]
+    pub pairs: Option<AskedPairs>,
+    /// The paper that it is to be printed on.
+    #[arg(long)]
+    pub paper: Option<Paper>,
+    /// The file's password.
+    #[arg(long)]
+    pub password: Option<String>,
+}
+
+fn pairs(text: &str) -> Result<AskedPairs, String> {
+    text.parse()
+        .map_err(|e: tympan_app::inspect::AskedError| format!("{e}; {}", e.hint()))
 }
 
 /// Which side is moved.

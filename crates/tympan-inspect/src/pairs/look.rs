@@ -16,7 +16,7 @@ const EDGE: f64 = 0.05;
 /// Of a page as a whole.
 const PAGE_SAMPLES: usize = 24;
 /// Cells looked at on a page, at most.
-const MOST_CELLS: usize = 100;
+const MOST_CELLS: usize = 36;
 
 /// A page with all that pairing looks at.
 #[derive(Clone, Debug)]

@@ -3,6 +3,7 @@
 mod correct;
 mod demo;
 mod generate;
+mod inspect;
 mod log;
 mod read;
 mod report;
@@ -22,6 +23,7 @@ pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
         Some(Command::Testsheet(args)) => testsheet::run(cli, args),
         Some(Command::Read(args)) => read::run(cli, args),
         Some(Command::Report(args)) => report::run(cli, args),
+        Some(Command::Inspect(args)) => inspect::run(cli, args),
         Some(Command::Correct(args)) => correct::run(cli, args),
         Some(Command::Stock(args)) => stock::run(cli, args),
         Some(Command::Log(args)) => log::run(cli, args),

@@ -1,0 +1,248 @@
+//! Reading the pages: what they hold, their pictures, their cells and faults.
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc;
+use std::thread;
+
+use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
+use tympan_inspect::{Fault, Look, PageCells, Severity};
+use tympan_pdf::contents::{Extent, Limits};
+use tympan_pdf::raster::{Pages, RasterError, View};
+use tympan_pdf::{Access, Caution, Document};
+
+use super::Looked;
+use crate::refusal::Refusal;
+
+/// Sharpness of the pictures looked at for faults: about 100 dpi.
+const PX_PER_MM: f64 = 4.0;
+/// The most pixels of such a picture; larger pages are looked at more coarsely.
+const MOST_PIXELS: f64 = 6e6;
+/// Pages beyond this are not looked at: nobody prints so many cards at home.
+const MOST_PAGES: usize = 1000;
+/// Pages are looked at by so many threads at most: each holds pictures.
+const MOST_THREADS: usize = 4;
+
+/// How far looking has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Pages looked at.
+    pub done: usize,
+    /// Of so many.
+    pub total: usize,
+}
+
+/// What one page gave.
+struct PageSeen {
+    look: Look,
+    seen: Seen,
+}
+
+/// A file that is open for both readers.
+struct Opened {
+    path: PathBuf,
+    pages: Pages,
+    count: usize,
+    cautions: Vec<String>,
+    faults: Vec<Fault>,
+}
+
+/// Looks at all pages of the files.
+pub(super) fn at(
+    files: &[&PathBuf],
+    password: Option<&str>,
+    print: &Print,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Vec<Looked>, Refusal> {
+    let opened = files
+        .iter()
+        .map(|file| open(file, password))
+        .collect::<Result<Vec<_>, _>>()?;
+    let total = opened.iter().map(|file| file.count).sum();
+    let mut done = 0;
+    let mut looked = Vec::new();
+    for file in opened {
+        let pages = all_pages(&file, print, cancel, &mut || {
+            done += 1;
+            progress(Progress { done, total });
+        })?;
+        looked.push(gathered(file, pages));
+    }
+    Ok(looked)
+}
+
+fn open(path: &Path, password: Option<&str>) -> Result<Opened, Refusal> {
+    let document = Document::open(path, password)?;
+    let pages = Pages::read(path, password)?;
+    let both = document.page_count().min(pages.count());
+    let mut faults = Vec::new();
+    let mut cautions = Vec::new();
+    for caution in document.cautions() {
+        if matches!(caution, Caution::Repaired | Caution::PagesDisagree { .. }) {
+            faults.push(of_file(
+                "damaged",
+                Severity::Warning,
+                caution.to_string(),
+                "download or export it again, or print it to a new PDF from a viewer that shows it",
+            ));
+        } else {
+            cautions.push(caution.to_string());
+        }
+    }
+    if let Access::User { print, change, .. } = document.access()
+        && !(print && change)
+    {
+        let what = if print {
+            "to be changed"
+        } else {
+            "to be printed"
+        };
+        faults.push(of_file(
+            "locked",
+            Severity::Warning,
+            format!("its owner does not allow it {what}"),
+            "give the owner's password with --password if you have it, or ask the publisher for a \
+             file that may be changed and printed",
+        ));
+    }
+    if both > MOST_PAGES {
+        cautions.push(format!(
+            "only the first {MOST_PAGES} of {both} pages were looked at"
+        ));
+    }
+    Ok(Opened {
+        path: path.to_path_buf(),
+        pages,
+        count: both.min(MOST_PAGES),
+        cautions,
+        faults,
+    })
+}
+
+fn of_file(code: &'static str, severity: Severity, message: String, hint: &str) -> Fault {
+    Fault {
+        code,
+        severity,
+        pages: Vec::new(),
+        place: None,
+        message,
+        hint: hint.to_owned(),
+    }
+}
+
+/// Looks at the pages of one file, several at a time.
+fn all_pages(
+    file: &Opened,
+    print: &Print,
+    cancel: &AtomicBool,
+    step: &mut dyn FnMut(),
+) -> Result<Vec<PageSeen>, Refusal> {
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    let next = AtomicUsize::new(0);
+    let mut seen: Vec<Option<PageSeen>> = (0..file.count).map(|_| None).collect();
+    thread::scope(|scope| {
+        let (sender, receiver) = mpsc::channel();
+        for _ in 0..threads.min(MOST_THREADS).min(file.count) {
+            let (sender, next) = (sender.clone(), &next);
+            scope.spawn(move || {
+                loop {
+                    let page = next.fetch_add(1, Ordering::Relaxed);
+                    if page >= file.count || cancel.load(Ordering::Relaxed) {
+                        return;
+                    }
+                    let one = one_page(&file.pages, page, print, cancel);
+                    if sender.send((page, one)).is_err() {
+                        return;
+                    }
+                }
+            });
+        }
+        drop(sender);
+        let mut refused = None;
+        for (page, one) in receiver {
+            match one {
+                Ok(one) => seen[page] = Some(one),
+                Err(error) => {
+                    next.store(file.count, Ordering::Relaxed);
+                    refused.get_or_insert(error);
+                }
+            }
+            step();
+        }
+        match refused {
+            Some(error) => Err(Refusal::from(error)),
+            None => Ok(()),
+        }
+    })?;
+    let all: Option<Vec<PageSeen>> = seen.into_iter().collect();
+    all.ok_or_else(|| Refusal {
+        message: "stopped".to_owned(),
+        hint: None,
+    })
+}
+
+fn one_page(
+    pages: &Pages,
+    page: usize,
+    print: &Print,
+    cancel: &AtomicBool,
+) -> Result<PageSeen, RasterError> {
+    let size = pages.size(page)?;
+    let sharp = PX_PER_MM.min((MOST_PIXELS / (size.w * size.h)).sqrt());
+    let limits = Limits {
+        cancel: Some(cancel),
+        ..Limits::default()
+    };
+    let mut contents = pages.contents(page, &limits)?;
+    let picture = match pages.rgb(page, &View::whole(sharp)) {
+        Ok(picture) => picture,
+        Err(RasterError::Broken { .. }) => {
+            // A page that cannot be drawn is a fault of that page, not the end of looking.
+            contents.extent = Extent::Broken;
+            image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]))
+        }
+        Err(error) => return Err(error),
+    };
+    let cells = cells(page, &contents);
+    let view = PageView {
+        cells: &cells,
+        contents: &contents,
+        picture: &picture,
+        px_per_mm: sharp,
+    };
+    let seen = faults::of_page(&view, print);
+    Ok(PageSeen {
+        look: Look::new(cells, &picture, sharp),
+        seen,
+    })
+}
+
+fn cells(page: usize, contents: &tympan_pdf::contents::Contents) -> PageCells {
+    PageCells {
+        page,
+        size: contents.size,
+        grids: Vec::new(),
+        fold: None,
+        one_picture: false,
+    }
+}
+
+fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
+    let mut looked = Looked {
+        file: file.path,
+        looks: Vec::new(),
+        figures: Vec::<Figures>::new(),
+        found: Vec::<Found>::new(),
+        cards: Vec::new(),
+        cautions: file.cautions,
+        faults: file.faults,
+    };
+    for page in pages {
+        looked.looks.push(page.look);
+        looked.figures.push(page.seen.figures);
+        looked.found.extend(page.seen.found);
+        looked.cards.extend(page.seen.cards);
+    }
+    looked
+}
