@@ -46,7 +46,6 @@ pub struct Request {
 
 /// A file that was looked at, page by page.
 pub(crate) struct Looked {
-    pub(crate) file: PathBuf,
     pub(crate) looks: Vec<Look>,
     pub(crate) figures: Vec<faults::Figures>,
     pub(crate) found: Vec<faults::Found>,

@@ -175,6 +175,3 @@ pub fn sort(faults: &mut [Fault]) {
             .then_with(|| a.pages.cmp(&b.pages))
     });
 }
-
-#[cfg(test)]
-mod tests;

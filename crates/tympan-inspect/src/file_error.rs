@@ -131,6 +131,11 @@ impl<'a> Behind<'a> {
         [both, self.front.count() - both, self.back.count() - both]
     }
 
+    /// Whether something is seen in the cells of both sides.
+    pub(crate) fn any_filled(&self) -> bool {
+        self.front.count() > 0 && self.back.count() > 0
+    }
+
     /// Whether the front has empty cells.
     pub(crate) fn front_is_part_filled(&self) -> bool {
         self.front.count() < self.front.filled.len()

@@ -5,7 +5,6 @@ use tympan_sheet::{Angle, Page, Point, Size, Vector};
 use crate::findings::{Evidence, Grid, PageCells};
 
 pub(crate) const A4: Size = Size::new(210.0, 297.0);
-pub(crate) const LETTER: Size = Size::new(215.9, 279.4);
 
 /// A full grid without gutters.
 pub(crate) fn grid(columns: usize, rows: usize, trim: Size, origin: Point<Page>) -> Grid {

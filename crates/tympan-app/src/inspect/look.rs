@@ -6,7 +6,7 @@ use std::sync::mpsc;
 use std::thread;
 
 use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
-use tympan_inspect::{Fault, Look, PageCells, Severity};
+use tympan_inspect::{Fault, Look, Severity, cells};
 use tympan_pdf::contents::{Extent, Limits};
 use tympan_pdf::raster::{Pages, RasterError, View};
 use tympan_pdf::{Access, Caution, Document};
@@ -14,10 +14,10 @@ use tympan_pdf::{Access, Caution, Document};
 use super::Looked;
 use crate::refusal::Refusal;
 
-/// Sharpness of the pictures looked at for faults: about 100 dpi.
-const PX_PER_MM: f64 = 4.0;
+/// Sharpness of the pictures that pages are looked at in: 150 dpi.
+const PX_PER_MM: f64 = 150.0 / 25.4;
 /// The most pixels of such a picture; larger pages are looked at more coarsely.
-const MOST_PIXELS: f64 = 6e6;
+const MOST_PIXELS: f64 = 8e6;
 /// Pages beyond this are not looked at: nobody prints so many cards at home.
 const MOST_PAGES: usize = 1000;
 /// Pages are looked at by so many threads at most: each holds pictures.
@@ -40,7 +40,6 @@ struct PageSeen {
 
 /// A file that is open for both readers.
 struct Opened {
-    path: PathBuf,
     pages: Pages,
     count: usize,
     cautions: Vec<String>,
@@ -112,7 +111,6 @@ fn open(path: &Path, password: Option<&str>) -> Result<Opened, Refusal> {
         ));
     }
     Ok(Opened {
-        path: path.to_path_buf(),
         pages,
         count: both.min(MOST_PAGES),
         cautions,
@@ -204,7 +202,9 @@ fn one_page(
         }
         Err(error) => return Err(error),
     };
-    let cells = cells(page, &contents);
+    let grey = image::imageops::grayscale(&picture);
+    let cells = cells::find(&contents, &grey, sharp);
+    drop(grey);
     let view = PageView {
         cells: &cells,
         contents: &contents,
@@ -218,19 +218,8 @@ fn one_page(
     })
 }
 
-fn cells(page: usize, contents: &tympan_pdf::contents::Contents) -> PageCells {
-    PageCells {
-        page,
-        size: contents.size,
-        grids: Vec::new(),
-        fold: None,
-        one_picture: false,
-    }
-}
-
 fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
     let mut looked = Looked {
-        file: file.path,
         looks: Vec::new(),
         figures: Vec::<Figures>::new(),
         found: Vec::<Found>::new(),

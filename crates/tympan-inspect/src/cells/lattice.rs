@@ -84,7 +84,7 @@ pub(super) fn lattices(frames: &[Frame]) -> Vec<Lattice> {
 /// Frames of the same size, no two in the same place; outlines apart from areas.
 fn classes(frames: &[Frame]) -> Vec<Vec<Frame>> {
     let mut sorted: Vec<Frame> = frames.iter().take(MOST_FRAMES).copied().collect();
-    sorted.sort_by(|a, b| a.order.cmp(&b.order));
+    sorted.sort_by_key(|a| a.order);
     let mut classes: Vec<Vec<Frame>> = Vec::new();
     for frame in sorted {
         let size = frame.rect.size();

@@ -22,7 +22,7 @@ pub(super) fn check(view: &PageView<'_>, print: &Print, found: &mut Vec<Found>) 
     };
     match print.paper {
         Some(_) if !size.is_close(paper, SIZE_TOLERANCE_MM) => {
-            other_paper(view, print, paper, found)
+            other_paper(view, print, paper, found);
         }
         None if Paper::known().all(|known| !is(known.size(), size)) => unknown(view, found),
         _ => {}

@@ -30,7 +30,8 @@ fn not_mirrored(fronts: &[PageCells], backs: &[PageCells], pairs: &[&Pair]) -> O
             None => vec![Flip::Sideways, Flip::Endways],
         };
         let is_wrong = |flip: &Flip| match Behind::find(front, back, *flip) {
-            Some(behind) => behind.filled()[1] > 0,
+            // Where nothing at all is seen in the cells, nothing can be told of them.
+            Some(behind) => behind.any_filled() && behind.filled()[1] > 0,
             None => same_cards(front, back),
         };
         flips.iter().all(is_wrong)
