@@ -126,11 +126,14 @@ def judge_grid(score, where, grid, stated, tolerance):
 
 def judge_fold(score, where, page, stated, tolerance):
     """A fold-over sheet: both halves may be one grid or two, where their pitch goes on."""
-    first, second = page["grids"]
-    for way, one in (("columns", 0), ("rows", 1)):
+    first, second = sorted(page["grids"], key=lambda grid: tuple(grid["origin_mm"]))
+    for way, axis in (("columns", 0), ("rows", 1)):
         whole = {**first, way: first[way] + second[way],
                  "filled": [True] * (len(first["filled"]) + len(second["filled"]))}
-        whole["origin_mm"] = min(first["origin_mm"], second["origin_mm"], key=lambda o: o[one])
+        if first[way] == 1:  # the halves' distance is the only pitch there is
+            step = list(first["pitch_mm"])
+            step[axis] = second["origin_mm"][axis] - first["origin_mm"][axis]
+            whole["pitch_mm"] = step
         if find(whole, stated):
             judge_grid(score, where, whole, stated, tolerance)
             return

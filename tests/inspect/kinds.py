@@ -114,7 +114,8 @@ def single(seed):
             if way != "sheet":  # the page itself or its TrimBox tells the trim
                 grid = side.lattices[0]
                 side.lattices[0] = (*grid[:2], True, *grid[3:])
-    deck.move(draw, file, fronts, backs, size)
+    if way == "sheet":  # a card moved off its own page would be cut by the page
+        deck.move(draw, file, fronts, backs, size)
     deck.order(draw, file, fronts, backs, "all", style, None)
     file.notes = {"way": way, "back": style.back, "face": style.face, "random": rng.random()}
     return file

@@ -31,7 +31,10 @@ def made(seed):
     gutter = (0, 8)[seed % 2]
     outline = seed % 3 == 1
     left, top = (816 - 3 * 240 - 2 * gutter) // 2, (1056 - 3 * 336 - 2 * gutter) // 2
-    lattice = Lattice(3, 3, tuple(n * PX for n in CARD), (gutter * PX,) * 2, (left * PX, top * PX))
+    # A line is cut along its middle: half a pixel inside the box.
+    cut = PX / 2 if outline else 0.0
+    grid = Lattice(3, 3, tuple(n * PX - 2 * cut for n in CARD), (gutter * PX + 2 * cut,) * 2,
+                   (left * PX + cut, top * PX + cut))
     file = File("webpage", seed, "webpage", way="alternating", flip="sideways")
     error = rng.choice([0, 4, 8])
     shade = rng.choice(["#234", "#523", "repeating-linear-gradient(45deg,#357 0 12px,#ace 12px 24px)"])
@@ -52,7 +55,7 @@ def made(seed):
                 cards.append(f'<div class=card style="{frame}"><h2>{rng.choice(art.NAMES)}</h2>'
                              f'<img src="data:image/jpeg;base64,{data.decode()}"><p>{words}.</p></div>')
             over = error if role == "back" else 0
-            side = Side(role, LETTER, [], [(lattice, [True] * 9, True, 0, None)])
+            side = Side(role, LETTER, [], [(grid, [True] * 9, True, 0, None)])
             side.moved = sheets.shift(over * PX, 0) if over else None
             side.html = (f'<section><div class=sheet style="left:{left + over}px;top:{top}px;'
                          f'gap:{gutter}px">{"".join(cards)}</div></section>')
