@@ -17,8 +17,9 @@ CODES = {
     seeded.paper_size: "paper-size", seeded.backs_not_mirrored: "backs-not-mirrored",
     seeded.scaled: "scaled", seeded.file_error: "file-error",
 }
-# Figures about these as well, for pages of many kinds.
-MEASURED = [("vector", 0), ("pictures", 1), ("forms", 1), ("flat150", 1), ("boxes", 0),
+# Files whose figures are checked, and cases of the cards' proof with pages of many kinds.
+FIGURED = [seeded.coarse_picture, seeded.tiny_text, seeded.heavy_ink, seeded.scaled]
+MEASURED = [("vector", 0), ("pictures", 1), ("forms", 1), ("flat300", 0), ("boxes", 2),
             ("browser", 1), ("latex", 0), ("cardless", 2)]
 INK, PPI, TEXT = 1.0, 1.0, 0.05  # per cent of the page, pixels per inch, points
 
@@ -66,7 +67,7 @@ def seeded_trial(ask, recipe, folder):
     if more:
         wrong.append(f"also said: {listed(more)}")
     return [f"{recipe.__name__}: {fault}" for fault in wrong] + (
-        figures(recipe.__name__, path, answer) if recipe is not seeded.damaged else [])
+        figures(recipe.__name__, path, answer) if recipe in FIGURED else [])
 
 
 def figures(name, path, answer):

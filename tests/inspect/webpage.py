@@ -31,11 +31,9 @@ def made(seed):
     gutter = (0, 8)[seed % 2]
     outline = seed % 3 == 1
     left, top = (816 - 3 * 240 - 2 * gutter) // 2, (1056 - 3 * 336 - 2 * gutter) // 2
-    # A line is cut along its middle: half a pixel inside the box.
-    cut = PX / 2 if outline else 0.0
-    grid = Lattice(3, 3, tuple(n * PX - 2 * cut for n in CARD), (gutter * PX + 2 * cut,) * 2,
-                   (left * PX + cut, top * PX + cut))
+    lattice = Lattice(3, 3, tuple(n * PX for n in CARD), (gutter * PX,) * 2, (left * PX, top * PX))
     file = File("webpage", seed, "webpage", way="alternating", flip="sideways")
+    # An outline may be cut along its middle or outside, half a pixel away: no trim is right alone.
     error = rng.choice([0, 4, 8])
     shade = rng.choice(["#234", "#523", "repeating-linear-gradient(45deg,#357 0 12px,#ace 12px 24px)"])
     edge = "border:1px solid #000" if outline else "border:9px solid {}"
@@ -55,7 +53,7 @@ def made(seed):
                 cards.append(f'<div class=card style="{frame}"><h2>{rng.choice(art.NAMES)}</h2>'
                              f'<img src="data:image/jpeg;base64,{data.decode()}"><p>{words}.</p></div>')
             over = error if role == "back" else 0
-            side = Side(role, LETTER, [], [(grid, [True] * 9, True, 0, None)])
+            side = Side(role, LETTER, [], [(lattice, [True] * 9, not outline, 0, None)])
             side.moved = sheets.shift(over * PX, 0) if over else None
             side.html = (f'<section><div class=sheet style="left:{left + over}px;top:{top}px;'
                          f'gap:{gutter}px">{"".join(cards)}</div></section>')
