@@ -10,12 +10,15 @@ use tympan_pdf::raster::{Pages, View};
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     for path in std::env::args().skip(1) {
         let pages = Pages::read(path.as_ref(), None)?;
-        let mut said = Vec::new();
+        let (mut said, mut all) = (Vec::new(), Vec::new());
         for page in 0..pages.count() {
             let contents = pages.contents(page, &Limits::default())?;
             let view = View::dpi(150.0);
             let picture = pages.grey(page, &view)?;
-            let found = cells::find(&contents, &picture, view.px_per_mm);
+            all.push(cells::find(&contents, &picture, view.px_per_mm));
+        }
+        cells::settle(&mut all);
+        for (page, found) in all.iter().enumerate() {
             let grids: Vec<String> = (found.grids.iter())
                 .map(|grid| {
                     format!(

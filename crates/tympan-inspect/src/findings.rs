@@ -115,6 +115,9 @@ pub struct PageCells {
     pub size: Size,
     /// The cells found, the grid with the most area first. Empty where nothing is regular.
     pub grids: Vec<Grid>,
+    /// Single frames that may be cells or not; other pages of the file may tell. See
+    /// [`settle`](crate::cells::settle).
+    pub loose: Vec<Grid>,
     /// Where it is folded, if it is a fold-over sheet.
     pub fold: Option<FoldLine>,
     /// Whether the whole page is one picture.

@@ -3,8 +3,8 @@
 
 use std::f64::consts::FRAC_PI_2;
 
-use tympan_pdf::contents::{Contents, Element, Kind, Outline};
-use tympan_sheet::{Affine, Angle, Page, Point, Rect};
+use tympan_pdf::contents::{Contents, Element, Kind, Outline, Paint};
+use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size};
 
 /// Frames with a shorter side than this are no cards, mm.
 pub(super) const LEAST_SIDE: f64 = 18.0;
@@ -65,14 +65,17 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
         ..Drawn::default()
     };
     let clips: Vec<Option<Rect<Page>>> = clip_rects(contents, &straighten);
-    let page = Rect::<Page>::whole(contents.size);
+    let page = visible(contents.size);
     for (order, element) in contents.elements.iter().enumerate() {
         let held = |rect: Rect<Page>| match element.clip {
             Some(clip) => clips[clip].and_then(|clip| meet(rect, clip)),
             None => meet(rect, page),
         };
-        let mut add = |corners: &[Point<Page>; 4], outline: bool, radius: f64| {
-            let Some(rect) = held(around(corners, &straighten)) else {
+        let mut add = |corners: &[Point<Page>; 4], outline: bool, radius: f64, grown: f64| {
+            if !is_straight(corners, &straighten) {
+                return;
+            }
+            let Some(rect) = held(around(corners, &straighten).grown(grown)) else {
                 return;
             };
             let size = rect.size();
@@ -86,18 +89,23 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
             }
         };
         match &element.kind {
-            Kind::Picture(picture) => add(&picture.corners(), false, 0.0),
+            Kind::Picture(picture) => add(&picture.corners(), false, 0.0, 0.0),
             Kind::Fill {
                 outline: Outline::Box { corners, radius },
                 ..
             } => match thin(corners) {
                 Some(line) => drawn.line(line, &straighten, false),
-                None => add(corners, false, *radius),
+                None => add(corners, false, *radius, 0.0),
             },
             Kind::Stroke {
                 outline: Outline::Box { corners, radius },
+                width,
                 ..
-            } => add(corners, true, *radius),
+            } => {
+                // The middle of a thin line is the cut; a thick one is a border within it.
+                let grown = if *width > LINE { width / 2.0 } else { 0.0 };
+                add(corners, true, *radius, grown);
+            }
             Kind::Stroke {
                 outline, dashed, ..
             } => {
@@ -110,8 +118,9 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
     }
     for (clip, rect) in contents.clips.iter().zip(&clips) {
         let Some(rect) = rect else { continue };
-        let radius = match clip.outline {
-            Outline::Box { radius, .. } => radius,
+        let radius = match &clip.outline {
+            Outline::Box { corners, .. } if !is_straight(corners, &straighten) => continue,
+            Outline::Box { radius, .. } => *radius,
             _ => 0.0,
         };
         let size = rect.size();
@@ -151,7 +160,7 @@ fn tilt_of(contents: &Contents) -> f64 {
     let mut turned: Vec<(f64, f64)> = Vec::new();
     let mut edge = |a: Point<Page>, b: Point<Page>| {
         let along = b - a;
-        if along.length() >= 10.0 {
+        if along.length() >= 3.5 {
             let angle = along.y.atan2(along.x);
             let tilt = angle - (angle / FRAC_PI_2).round() * FRAC_PI_2;
             if tilt.abs() <= MOST_TILT {
@@ -169,6 +178,8 @@ fn tilt_of(contents: &Contents) -> f64 {
     };
     for element in &contents.elements {
         match &element.kind {
+            // A pattern is painted over all that it is held to.
+            Kind::Fill { paint, .. } if *paint == Paint::Pattern => {}
             Kind::Fill { outline: of, .. } | Kind::Stroke { outline: of, .. } => outline(of),
             Kind::Picture(picture) => outline(&Outline::Box {
                 corners: picture.corners(),
@@ -190,6 +201,18 @@ fn tilt_of(contents: &Contents) -> f64 {
     median.map_or(0.0, |t| if t.0.abs() < 1e-5 { 0.0 } else { t.0 })
 }
 
+/// What of the page counts. On a page that is no larger than a card the card may lie off its
+/// place, and then goes on beyond the page.
+fn visible(size: Size) -> Rect<Page> {
+    let beyond = if is_card_sized(size) { 12.0 } else { 0.0 };
+    Rect::whole(size).grown(beyond)
+}
+
+/// Whether a page is no larger than a card with its bleed.
+pub(super) fn is_card_sized(size: Size) -> bool {
+    size.w.min(size.h) <= 105.0 && size.w.max(size.h) <= 180.0
+}
+
 fn clip_rects(contents: &Contents, straighten: &Affine<Page>) -> Vec<Option<Rect<Page>>> {
     let mut rects: Vec<Option<Rect<Page>>> = Vec::with_capacity(contents.clips.len());
     for clip in &contents.clips {
@@ -199,7 +222,7 @@ fn clip_rects(contents: &Contents, straighten: &Affine<Page>) -> Vec<Option<Rect
         };
         let within = match clip.parent {
             Some(parent) => rects.get(parent).copied().flatten(),
-            None => Some(Rect::whole(contents.size)),
+            None => Some(visible(contents.size)),
         };
         rects.push(within.and_then(|within| meet(own, within)));
     }
@@ -259,6 +282,13 @@ fn around(corners: &[Point<Page>; 4], straighten: &Affine<Page>) -> Rect<Page> {
         min: Point::new(mean(x[0], x[1]), mean(y[0], y[1])),
         max: Point::new(mean(x[2], x[3]), mean(y[2], y[3])),
     }
+}
+
+/// Whether a box lies as the rest of the page does; boxes around something tilted do not.
+fn is_straight(corners: &[Point<Page>; 4], straighten: &Affine<Page>) -> bool {
+    let [a, b, c, _] = corners.map(|corner| straighten.apply(corner));
+    let lean = |d: tympan_sheet::Vector<Page>| d.x.abs().min(d.y.abs());
+    lean(b - a) <= 0.15 && lean(c - b) <= 0.15
 }
 
 /// What two rectangles share, if it has any area.

@@ -84,7 +84,7 @@ pub(super) fn lattices(frames: &[Frame]) -> Vec<Lattice> {
 /// Frames of the same size, no two in the same place; outlines apart from areas.
 fn classes(frames: &[Frame]) -> Vec<Vec<Frame>> {
     let mut sorted: Vec<Frame> = frames.iter().take(MOST_FRAMES).copied().collect();
-    sorted.sort_by_key(|a| a.order);
+    sorted.sort_by_key(|frame| frame.order);
     let mut classes: Vec<Vec<Frame>> = Vec::new();
     for frame in sorted {
         let size = frame.rect.size();
@@ -218,7 +218,7 @@ fn runs(positions: &[f64], size: f64) -> Vec<Steps> {
 }
 
 /// The least-squares line through numbered positions.
-fn fitted(run: &[(usize, f64)], size: f64) -> Steps {
+pub(super) fn fitted(run: &[(usize, f64)], size: f64) -> Steps {
     let n = run.len() as f64;
     let mean_i = run.iter().map(|(i, _)| *i as f64).sum::<f64>() / n;
     let mean_at = run.iter().map(|(_, at)| at).sum::<f64>() / n;

@@ -2,8 +2,11 @@
 //! does not.
 
 mod evidence;
+mod fold;
 mod lattice;
+mod settle;
 mod trim;
+mod view;
 
 use image::GrayImage;
 use tympan_pdf::contents::Contents;
@@ -12,12 +15,14 @@ use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size, Vector};
 use crate::findings::{Bleed, Evidence, Grid, PageCells};
 use evidence::{Drawn, Frame};
 use lattice::Lattice;
+pub use settle::settle;
+use view::View;
 
 /// The most grids that a page is said to have.
 const MOST_GRIDS: usize = 4;
 
-/// Lighter than this is paper.
-const PAPER: u8 = 247;
+/// The most frames that are kept in case that other pages tell what they are.
+const MOST_LOOSE: usize = 12;
 
 /// Finds the cells of a page.
 ///
@@ -28,19 +33,21 @@ pub fn find(contents: &Contents, picture: &GrayImage, px_per_mm: f64) -> PageCel
         page: contents.page,
         size: contents.size,
         grids: Vec::new(),
+        loose: Vec::new(),
         fold: None,
         one_picture: drawn.one_picture,
     };
-    if let Some(grid) = whole_page(contents) {
-        page.grids.push(grid);
-        return page;
-    }
     let view = View {
         picture,
         px_per_mm,
         to_page: straight_to_page(contents.size, drawn.tilt),
     };
-    page.grids = from_frames(&drawn, contents.size, &view);
+    if let Some(grid) = whole_page(contents, &drawn) {
+        page.grids.push(grid);
+        return page;
+    }
+    (page.grids, page.loose) = from_frames(&drawn, contents.size, &view);
+    page.fold = fold::find(&mut page.grids, &drawn, contents.size, &view);
     page
 }
 
@@ -49,87 +56,65 @@ fn straight_to_page(size: Size, tilt: f64) -> Affine<Page> {
     Affine::tilt(Angle::radians(tilt), Rect::<Page>::whole(size).centre())
 }
 
-/// A page that is no larger than a card is one.
-fn whole_page(contents: &Contents) -> Option<Grid> {
-    let rect = contents.trim_box.filter(|trim| {
+/// A page that is no larger than a card is one; the card may lie off its place on it.
+fn whole_page(contents: &Contents, drawn: &Drawn) -> Option<Grid> {
+    if !evidence::is_card_sized(contents.size) || contents.elements.is_empty() {
+        return None;
+    }
+    let page = Rect::<Page>::whole(contents.size);
+    let cut = contents.trim_box.filter(|trim| {
         let size = trim.size();
         size.w > 10.0 && size.h > 10.0
     });
-    let rect = rect.unwrap_or(Rect::whole(contents.size));
-    let size = rect.size();
-    let card = size.w.min(size.h) <= 100.0 && size.w.max(size.h) <= 180.0;
-    if !card || contents.elements.is_empty() {
-        return None;
-    }
-    let cut = contents.trim_box.is_some();
-    let bleed = contents.bleed_box.filter(|_| cut).map(|bleed| {
-        let least = (rect.min.x - bleed.min.x)
-            .min(rect.min.y - bleed.min.y)
-            .min(bleed.max.x - rect.max.x)
-            .min(bleed.max.y - rect.max.y);
-        Bleed {
-            least,
-            usual: least,
-        }
+    let inset = cut.map_or((0.0, 0.0), |cut| (cut.min.x, cut.min.y));
+    let painted = drawn.frames.iter().find(|frame| {
+        let size = frame.rect.size();
+        !frame.outline
+            && (size.w / contents.size.w - 1.0).abs() <= 0.012
+            && (size.h / contents.size.h - 1.0).abs() <= 0.012
+            && (frame.rect.centre() - page.centre()).length() <= 6.0
     });
+    // What fills the page to within a pixel is the page.
+    let painted = painted.filter(|frame| {
+        let off = |a: Point<Page>, b: Point<Page>| (a - b).length() > 0.3;
+        off(frame.rect.min, page.min) || off(frame.rect.max, page.max)
+    });
+    let trim = match (painted, cut) {
+        (Some(frame), _) => Rect {
+            min: frame.rect.min + Vector::new(inset.0, inset.1),
+            max: frame.rect.max - Vector::new(inset.0, inset.1),
+        },
+        (None, Some(cut)) => cut,
+        (None, None) => page,
+    };
+    let tilt = if painted.is_some() { drawn.tilt } else { 0.0 };
+    let bleed = inset.0.min(inset.1);
+    let sure = cut.is_some() || !drawn.frames.is_empty();
+    let size = trim.size();
     Some(Grid {
         columns: 1,
         rows: 1,
         trim: size,
         pitch: Vector::new(size.w, size.h),
-        origin: rect.min,
-        rotation: Angle::ZERO,
-        place_sd: 0.01,
-        pitch_sd: 0.01,
-        trim_sd: if cut { 0.01 } else { 0.3 },
-        confidence: if cut { 0.95 } else { 0.8 },
+        origin: straight_to_page(contents.size, tilt).apply(trim.min),
+        rotation: Angle::radians(tilt),
+        place_sd: if sure { 0.02 } else { 0.5 },
+        pitch_sd: 0.02,
+        trim_sd: if sure { 0.02 } else { 0.3 },
+        confidence: if sure { 0.95 } else { 0.7 },
         found_by: vec![Evidence::Placements],
         disagreement: 0.0,
         filled: vec![true],
-        bleed,
+        bleed: (bleed > 0.05).then_some(Bleed {
+            least: bleed,
+            usual: bleed,
+        }),
         corner_radius: None,
     })
 }
 
-/// The page's picture, looked at in straightened mm.
-struct View<'a> {
-    picture: &'a GrayImage,
-    px_per_mm: f64,
-    to_page: Affine<Page>,
-}
-
-impl View<'_> {
-    /// The share of a straightened rectangle that is not paper.
-    fn inked(&self, rect: Rect<Page>) -> f64 {
-        let size = rect.size();
-        let (columns, rows) = (24_usize, 24_usize);
-        let mut ink = 0;
-        for row in 0..rows {
-            for column in 0..columns {
-                let at = Point::new(
-                    rect.min.x + size.w * (column as f64 + 0.5) / columns as f64,
-                    rect.min.y + size.h * (row as f64 + 0.5) / rows as f64,
-                );
-                ink += usize::from(self.shade(at).is_some_and(|shade| shade < PAPER));
-            }
-        }
-        ink as f64 / (columns * rows) as f64
-    }
-
-    /// The grey at a straightened place; `None` off the page.
-    fn shade(&self, at: Point<Page>) -> Option<u8> {
-        let p = self.to_page.apply(at);
-        let (x, y) = (p.x * self.px_per_mm, p.y * self.px_per_mm);
-        if x < 0.0 || y < 0.0 {
-            return None;
-        }
-        self.picture
-            .get_pixel_checked(x as u32, y as u32)
-            .map(|pixel| pixel.0[0])
-    }
-}
-
-fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> Vec<Grid> {
+/// Grids that the frames of a page form, and frames that stand alone.
+fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Grid>) {
     let mut frames: Vec<Frame> = drawn.frames.clone();
     let mut grids = Vec::new();
     while grids.len() < MOST_GRIDS {
@@ -137,23 +122,31 @@ fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> Vec<Grid> {
         let Some(found) = best(&lattices, drawn) else {
             break;
         };
-        let cut = trim::cut(&found, &lattices, drawn);
-        grids.push(grid(&found, &cut, drawn, page, view));
+        let grid = cut_grid(&found, &lattices, drawn, page, view);
+        grids.extend(grid);
         let block = found.block().grown(0.5);
         let before = frames.len();
-        frames.retain(|frame| {
-            let middle = frame.rect.centre();
-            !block.contains(middle)
-        });
+        frames.retain(|frame| !block.contains(frame.rect.centre()));
         if frames.len() == before {
             break;
         }
     }
-    grids.sort_by(|a, b| {
-        let area = |grid: &Grid| grid.count() as f64 * grid.trim.w * grid.trim.h;
-        area(b).total_cmp(&area(a))
-    });
-    grids
+    let mut loose = Vec::new();
+    while loose.len() < MOST_LOOSE {
+        let lattices = lattice::lattices(&frames);
+        let Some(single) = lattices
+            .iter()
+            .find(|lattice| lattice.size.w.max(lattice.size.h) <= 165.0)
+        else {
+            break;
+        };
+        loose.extend(cut_grid(single, &lattices, drawn, page, view));
+        let block = single.block().grown(0.5);
+        frames.retain(|frame| !block.contains(frame.rect.centre()));
+    }
+    let area = |grid: &Grid| grid.count() as f64 * grid.trim.w * grid.trim.h;
+    grids.sort_by(|a, b| area(b).total_cmp(&area(a)));
+    (grids, loose)
 }
 
 /// The lattice that most likely is the cells': the outermost of the largest, but several cells
@@ -166,7 +159,9 @@ fn best(lattices: &[Lattice], drawn: &Drawn) -> Option<Lattice> {
     let largest = lattices.iter().filter(likely).max_by(|a, b| {
         let worth = |lattice: &Lattice| {
             let several = if lattice.count() > 1 { 2.0 } else { 1.0 };
-            lattice.area() * several
+            // Of an area and the line around it the area.
+            let line = if lattice.outline { 0.999 } else { 1.0 };
+            lattice.area() * several * line
         };
         worth(a).total_cmp(&worth(b))
     })?;
@@ -179,10 +174,18 @@ fn is_marked(lattice: &Lattice, drawn: &Drawn) -> bool {
     cut.lined > 0.98
 }
 
-fn grid(found: &Lattice, cut: &trim::Cut, drawn: &Drawn, page: Size, view: &View<'_>) -> Grid {
-    let (dx, dy) = cut.inset;
-    let trim = Size::new(found.size.w - 2.0 * dx, found.size.h - 2.0 * dy);
-    let origin = Point::new(found.x.start + dx, found.y.start + dy);
+/// The grid that frames make, cut where they are most likely to be cut; `None` for frames around
+/// nothing, unless they are marked as cards are.
+fn cut_grid(
+    outer: &Lattice,
+    all: &[Lattice],
+    drawn: &Drawn,
+    page: Size,
+    view: &View<'_>,
+) -> Option<Grid> {
+    let cut = trim::cut(outer, all, drawn);
+    let found = trim::along_cuts(outer, all, &cut, drawn);
+    let (trim, origin) = (found.size, Point::new(found.x.start, found.y.start));
     let pitch = Vector::new(
         if found.x.count > 1 {
             found.x.pitch
@@ -203,8 +206,15 @@ fn grid(found: &Lattice, cut: &trim::Cut, drawn: &Drawn, page: Size, view: &View
                 origin.y + row as f64 * pitch.y,
             );
             let inside = Rect::at(min, trim).grown(-(trim.w.min(trim.h) * 0.06).max(1.2));
-            filled.push(view.inked(inside) > 0.002);
+            filled.push(view.inked(inside));
         }
+    }
+    if !filled.contains(&true) {
+        let marked = cut.lined > 0.98 || (cut.outlined && !outer.outline && outer.count() >= 4);
+        if !marked {
+            return None;
+        }
+        filled.clone_from(&outer.taken);
     }
     let mut found_by = vec![Evidence::Placements];
     if cut.lined > 0.98 {
@@ -222,7 +232,7 @@ fn grid(found: &Lattice, cut: &trim::Cut, drawn: &Drawn, page: Size, view: &View
         (false, false, true) => 0.8,
         (false, _, false) => 0.4,
     };
-    Grid {
+    Some(Grid {
         columns: found.x.count,
         rows: found.y.count,
         trim,
@@ -236,10 +246,10 @@ fn grid(found: &Lattice, cut: &trim::Cut, drawn: &Drawn, page: Size, view: &View
         found_by,
         disagreement: 0.0,
         filled,
-        bleed: (dx > 0.05).then_some(Bleed {
-            least: dx.min(dy),
-            usual: dx,
+        bleed: (cut.inset.0 > 0.05).then_some(Bleed {
+            least: cut.inset.0.min(cut.inset.1),
+            usual: cut.inset.0.max(cut.inset.1),
         }),
-        corner_radius: (found.radius > 0.2).then_some(found.radius),
-    }
+        corner_radius: (outer.radius > 0.2).then_some(outer.radius),
+    })
 }

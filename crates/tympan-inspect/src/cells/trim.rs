@@ -22,6 +22,8 @@ pub(super) struct Cut {
     pub(super) outlined: bool,
     /// Whether the cards would have a usual size.
     pub(super) usual: bool,
+    /// Whether anything is drawn there at all.
+    drawn: bool,
 }
 
 impl Cut {
@@ -38,6 +40,7 @@ impl Cut {
             + if self.outlined { 3.0 } else { 0.0 }
             + if self.usual { 0.9 } else { 0.0 }
             + if bare { 1.0 } else { 0.0 }
+            + if self.drawn && !bare { 0.4 } else { 0.0 }
     }
 }
 
@@ -64,7 +67,8 @@ pub(super) fn cut(outer: &Lattice, all: &[Lattice], drawn: &Drawn) -> Cut {
             }
         }
     }
-    insets.extend(within(outer, all).map(|(inset, _)| inset));
+    let inner = within(outer, all).map(|(inset, _)| inset);
+    insets.extend(inner.filter(|inset| inset.0.max(inset.1) > ALONG));
     insets.extend(usual(outer.size));
     (insets.into_iter())
         .map(|inset| judged(inset, outer, all, drawn))
@@ -78,12 +82,12 @@ pub(super) fn cut(outer: &Lattice, all: &[Lattice], drawn: &Drawn) -> Cut {
 
 fn judged(inset: (f64, f64), outer: &Lattice, all: &[Lattice], drawn: &Drawn) -> Cut {
     let size = Size::new(outer.size.w - 2.0 * inset.0, outer.size.h - 2.0 * inset.1);
-    let outlined = outer.outline && inset == (0.0, 0.0)
-        || within(outer, all).any(|(at, over)| {
-            over && (at.0 - inset.0).abs() <= ALONG && (at.1 - inset.1).abs() <= ALONG
-        });
+    let close = |at: (f64, f64)| (at.0 - inset.0).abs() <= ALONG && (at.1 - inset.1).abs() <= ALONG;
+    let outlined = (outer.outline && inset == (0.0, 0.0))
+        || within(outer, all).any(|(at, over)| over && close(at));
     Cut {
         inset,
+        drawn: within(outer, all).any(|(at, _)| close(at)),
         lined: lined(outer, inset, size, drawn),
         outlined,
         usual: nearest_card(size).is_some_and(|(_, scale)| (scale - 1.0).abs() < 0.002),
@@ -128,11 +132,12 @@ fn within<'a>(
         let deep = |inset: f64| inset > -ALONG && inset <= MOST_BLEED;
         let fits = deep(inset.0)
             && deep(inset.1)
-            && inset.0.max(inset.1) > ALONG
             && (inset.0 - inset.1).abs() <= 0.3
             && sits(&inner.x, &outer.x, inset.0)
             && sits(&inner.y, &outer.y, inset.1);
-        let over = inner.outline && inner.painted.0 > outer.painted.1;
+        // One card after the other brings other things between its frame and the next.
+        let span = inner.painted.1 + 1 - inner.painted.0;
+        let over = inner.outline && inner.count() > 1 && 2 * span < 3 * inner.count();
         fits.then_some((inset, over))
     })
 }
@@ -147,4 +152,60 @@ fn usual(size: Size) -> impl Iterator<Item = (f64, f64)> {
             likely.then_some(bleed)
         })
     })
+}
+
+/// The lattice of the cuts themselves: of the lines or outlines drawn along them where there are
+/// any, else of the frames.
+pub(super) fn along_cuts(outer: &Lattice, all: &[Lattice], cut: &Cut, drawn: &Drawn) -> Lattice {
+    let (dx, dy) = cut.inset;
+    let mut found = Lattice {
+        size: Size::new(outer.size.w - 2.0 * dx, outer.size.h - 2.0 * dy),
+        x: Steps {
+            start: outer.x.start + dx,
+            ..outer.x
+        },
+        y: Steps {
+            start: outer.y.start + dy,
+            ..outer.y
+        },
+        ..outer.clone()
+    };
+    if cut.outlined && !outer.outline {
+        let same = all.iter().find(|inner| {
+            inner.outline
+                && (inner.size.w - found.size.w).abs() <= 2.0 * ALONG
+                && (inner.size.h - found.size.h).abs() <= 2.0 * ALONG
+                && (inner.x.start - found.x.start).abs() <= 2.0 * ALONG
+                && (inner.y.start - found.y.start).abs() <= 2.0 * ALONG
+        });
+        if let Some(same) = same {
+            return same.clone();
+        }
+    }
+    if cut.lined > 0.98 {
+        (found.x, found.size.w) = snapped(found.x, found.size.w, &drawn.down);
+        (found.y, found.size.h) = snapped(found.y, found.size.h, &drawn.across);
+    }
+    found
+}
+
+fn snapped(steps: Steps, length: f64, strokes: &[Stroke]) -> (Steps, f64) {
+    let near = |cut: f64| {
+        let found: Vec<f64> = (strokes.iter())
+            .map(|stroke| stroke.at)
+            .filter(|at| (at - cut).abs() <= 2.0 * ALONG)
+            .collect();
+        (!found.is_empty()).then(|| found.iter().sum::<f64>() / found.len() as f64)
+    };
+    let first: Vec<(usize, f64)> = (0..steps.count)
+        .filter_map(|i| Some((i, near(steps.at(i))?)))
+        .collect();
+    let lengths: Vec<f64> = (0..steps.count)
+        .filter_map(|i| Some(near(steps.at(i) + length)? - near(steps.at(i))?))
+        .collect();
+    if first.len() < steps.count || lengths.is_empty() {
+        return (steps, length);
+    }
+    let fitted = super::lattice::fitted(&first, steps.pitch);
+    (fitted, lengths.iter().sum::<f64>() / lengths.len() as f64)
 }
