@@ -32,6 +32,7 @@ pub(crate) fn page(page: usize, size: Size, grid: Grid) -> PageCells {
     PageCells {
         page,
         size,
+        loose: Vec::new(),
         grids: vec![grid],
         fold: None,
         one_picture: false,

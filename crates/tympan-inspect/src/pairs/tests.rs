@@ -178,6 +178,7 @@ fn rules_between_the_sheets_are_neither() {
             PageCells {
                 page: number,
                 size: A4,
+                loose: Vec::new(),
                 grids: Vec::new(),
                 fold: None,
                 one_picture: false,
