@@ -228,6 +228,8 @@ fn cut_grid(
     let confidence = match (cut.lined > 0.98 || cut.outlined, cut.usual, several) {
         (true, _, true) => 0.98,
         (true, _, false) => 0.9,
+        // Only the size speaks for the bleed.
+        (false, true, true) if cut.inset.0 > 0.05 => 0.75,
         (false, true, true) => 0.93,
         (false, false, true) => 0.8,
         (false, _, false) => 0.4,

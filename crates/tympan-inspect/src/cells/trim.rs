@@ -38,7 +38,7 @@ impl Cut {
         let bare = self.inset == (0.0, 0.0);
         lined
             + if self.outlined { 3.0 } else { 0.0 }
-            + if self.usual { 0.9 } else { 0.0 }
+            + if self.usual { 1.1 } else { 0.0 }
             + if bare { 1.0 } else { 0.0 }
             + if self.drawn && !bare { 0.4 } else { 0.0 }
     }
