@@ -13,7 +13,7 @@ use crate::measure;
 use crate::pages::{BackPages, Role};
 use crate::plan::{self, Cause, Laying, PageIn, PagePlan, Place};
 use crate::refusal::Refusal;
-use crate::words::OnBack;
+use crate::words::{OnBack, Units};
 
 pub use tympan_pdf::Progress;
 pub use tympan_register::Sides;
@@ -111,12 +111,41 @@ pub struct PageOutcome {
     pub lost: Vec<String>,
 }
 
+impl Outcome {
+    /// What was done to the backs: the first moved one's in words.
+    pub fn backs_in_words(&self) -> String {
+        let moved = self.pages.iter().find(|page| page.moved);
+        moved.map_or_else(|| "not moved".to_owned(), |page| page.in_words.clone())
+    }
+
+    /// What its user should know, once each: about the sources, and what is lost at the edges.
+    pub fn worth_knowing(&self) -> Vec<String> {
+        let mut said = self.cautions.clone();
+        let lossy = self.pages.iter().filter(|page| !page.lost.is_empty());
+        if let Some(page) = lossy.clone().next() {
+            let others = match lossy.count() {
+                1 => String::new(),
+                n => format!(" (and on {} other pages)", n - 1),
+            };
+            said.push(format!(
+                "On page {}{others}: {}.",
+                page.page,
+                page.lost.join("; ")
+            ));
+        }
+        said
+    }
+}
+
 /// One page of the output before anything is known of its map.
-struct Item {
-    source: usize,
-    page: usize,
-    size: Size,
-    role: Role,
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Item {
+    /// Which file, from 0.
+    pub(crate) source: usize,
+    /// Which page of it, from 1.
+    pub(crate) page: usize,
+    pub(crate) size: Size,
+    pub(crate) role: Role,
 }
 
 /// Corrects files.
@@ -250,21 +279,29 @@ fn sources(request: &Request) -> Vec<Source> {
         .collect()
 }
 
-/// All pages of the output in order: as in the files, or front and back by turns where the backs
-/// are in a file of their own.
 fn items(request: &Request, documents: &[Document]) -> Result<Vec<Item>, Refusal> {
     let mut sizes = Vec::new();
     for document in documents {
         let pages = document.pages()?;
         sizes.push(pages.iter().map(|page| page.size).collect::<Vec<_>>());
     }
-    if request.back_file.is_some() {
-        return with_back_file(&sizes);
+    items_of(&sizes, &request.backs, request.back_file.is_some())
+}
+
+/// All pages of the output in order: as in the files, or front and back by turns where the backs
+/// are in a file of their own, which is then the last.
+pub(crate) fn items_of(
+    sizes: &[Vec<Size>],
+    backs: &BackPages,
+    has_back_file: bool,
+) -> Result<Vec<Item>, Refusal> {
+    if has_back_file {
+        return with_back_file(sizes);
     }
     let mut items = Vec::new();
     for (source, sizes) in sizes.iter().enumerate() {
         let before = items.len();
-        for (i, role) in request.backs.roles(sizes.len())?.into_iter().enumerate() {
+        for (i, role) in backs.roles(sizes.len())?.into_iter().enumerate() {
             let role = match role {
                 Role::Front { back } => Role::Front {
                     back: back.map(|b| b + before),
@@ -366,9 +403,15 @@ fn pages_in(items: &[Item], sources: &[Source], place: Place) -> Result<Vec<Page
         .collect()
 }
 
-/// The middle of all that is printed on a page (counted from 0), from a picture of it at 4 pixels per mm. `None`
-/// for a blank page.
+/// The middle of all that is printed on a page (counted from 0); `None` for a blank page.
 fn printed_centre(pages: &Pages, page: usize) -> Result<Option<Point<Page>>, Refusal> {
+    let bounds = printed_bounds(pages, page)?;
+    Ok(bounds.map(|[x0, y0, x1, y1]| Point::new((x0 + x1) / 2.0, (y0 + y1) / 2.0)))
+}
+
+/// All that is printed on a page (counted from 0): left, top, right and bottom in mm, from a
+/// picture of it at 4 pixels per mm. `None` for a blank page.
+pub(crate) fn printed_bounds(pages: &Pages, page: usize) -> Result<Option<[f64; 4]>, Refusal> {
     const PX_PER_MM: f64 = 4.0;
     /// Lighter than this is bare paper.
     const WHITE: u8 = 250;
@@ -376,14 +419,11 @@ fn printed_centre(pages: &Pages, page: usize) -> Result<Option<Point<Page>>, Ref
     let mut bounds: Option<[u32; 4]> = None;
     for (x, y, pixel) in picture.enumerate_pixels() {
         if pixel.0[0] < WHITE {
-            let [x0, y0, x1, y1] = bounds.unwrap_or([x, y, x, y]);
-            bounds = Some([x0.min(x), y0.min(y), x1.max(x), y1.max(y)]);
+            let [x0, y0, x1, y1] = bounds.unwrap_or([x, y, x + 1, y + 1]);
+            bounds = Some([x0.min(x), y0.min(y), x1.max(x + 1), y1.max(y + 1)]);
         }
     }
-    Ok(bounds.map(|[x0, y0, x1, y1]| {
-        let middle = |a: u32, b: u32| (f64::from(a) + f64::from(b) + 1.0) / 2.0 / PX_PER_MM;
-        Point::new(middle(x0, x1), middle(y0, y1))
-    }))
+    Ok(bounds.map(|edges| edges.map(|px| f64::from(px) / PX_PER_MM)))
 }
 
 fn refuse_far(plans: &[PagePlan], really: bool) -> Result<(), Refusal> {
@@ -495,6 +535,11 @@ fn lost_in_words(lost: &Lost) -> Vec<String> {
 
 /// The correction of the backs of a sheet of this size in words, as it is done to the page.
 pub fn move_in_words(correction: &Affine<Page>, size: Size) -> String {
+    move_in_words_in(Units::Mm, correction, size)
+}
+
+/// The same in these units.
+pub fn move_in_words_in(units: Units, correction: &Affine<Page>, size: Size) -> String {
     let shift = correction.displacement(size.centre());
     let parts = correction.decompose();
     let mut said = Vec::new();
@@ -507,8 +552,16 @@ pub fn move_in_words(correction: &Affine<Page>, size: Size) -> String {
             ));
         }
     };
-    add(shift.y, " mm", 2, "down", "up");
-    add(shift.x, " mm", 2, "to the right", "to the left");
+    let (unit, decimals) = (units.name(), units.decimals());
+    let unit = format!(" {unit}");
+    add(units.of_mm(shift.y), &unit, decimals, "down", "up");
+    add(
+        units.of_mm(shift.x),
+        &unit,
+        decimals,
+        "to the right",
+        "to the left",
+    );
     add(
         parts.tilt.to_degrees(),
         "°",

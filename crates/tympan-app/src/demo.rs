@@ -112,6 +112,17 @@ pub fn write(folder: &Path) -> Result<Made, Refusal> {
     }
 }
 
+/// Writes the game's cards, on A4, into a new file.
+///
+/// # Errors
+/// A [`Refusal`] where it cannot be written.
+pub fn write_deck(output: &Path) -> Result<(), Refusal> {
+    let a4: Paper = "a4".parse()?;
+    let pages = deck_sheets(a4.size(), Flip::Sideways);
+    let meta = Meta::new("Saltmarsh Ferry: 54 cards with bleed, on A4".to_owned());
+    files::write_new(output, &draw::write(&pages, &meta)?)
+}
+
 struct Demo<'a> {
     folder: &'a Path,
     files: Vec<(PathBuf, String)>,

@@ -3,6 +3,7 @@
 
 pub mod correct;
 pub mod demo;
+pub mod desk;
 pub mod files;
 pub mod inspect;
 pub mod measure;

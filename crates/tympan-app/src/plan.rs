@@ -327,6 +327,11 @@ pub(crate) fn as_page<A: Frame, B: Frame>(m: &Map<A, B>) -> Affine<Page> {
     Affine::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy)
 }
 
+/// From a page that shows a side as it is to that side.
+pub(crate) fn from_page<F: Frame>() -> Map<Page, F> {
+    Map::new(1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+}
+
 /// The farthest that a correction moves anything on a page of this size, mm.
 pub fn farthest(correction: &Affine<Page>, size: Size) -> f64 {
     tympan_sheet::Rect::<Page>::whole(size)

@@ -242,14 +242,62 @@ pub fn percent(text: &str) -> Option<f64> {
     value.is_finite().then_some(value / 100.0)
 }
 
+/// The units that lengths are told in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Units {
+    /// Millimetres, to a hundredth.
+    #[default]
+    Mm,
+    /// Inches, to a thousandth.
+    Inch,
+}
+
+impl Units {
+    /// As it is written behind a number.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Mm => "mm",
+            Self::Inch => "in",
+        }
+    }
+
+    /// How many places are told behind the point.
+    pub fn decimals(self) -> usize {
+        match self {
+            Self::Mm => 2,
+            Self::Inch => 3,
+        }
+    }
+
+    /// So many mm in these units.
+    pub fn of_mm(self, mm: f64) -> f64 {
+        match self {
+            Self::Mm => mm,
+            Self::Inch => Length::mm(mm).to_inch(),
+        }
+    }
+
+    /// A length without its sign and without idle zeros: `2.1 mm`; `None` where it rounds to
+    /// nothing.
+    pub fn size(self, length: Length) -> Option<String> {
+        let decimals = self.decimals();
+        let size = format!("{:.decimals$}", self.of_mm(length.abs().to_mm()));
+        let size = size.trim_end_matches('0').trim_end_matches('.');
+        (size != "0").then(|| format!("{size} {}", self.name()))
+    }
+}
+
 /// How far a displacement seen on the back is, in words: "2.1 mm too low and 0.4 mm too far left".
 /// What rounds to nothing is left out; `None` where nothing is left.
 pub fn seen_in_words(right: Length, down: Length) -> Option<String> {
+    seen_in_words_in(Units::Mm, right, down)
+}
+
+/// The same in these units.
+pub fn seen_in_words_in(units: Units, right: Length, down: Length) -> Option<String> {
     let part = |length: Length, plus: &str, minus: &str| {
-        let size = format!("{:.2}", length.abs().to_mm());
-        let size = size.trim_end_matches('0').trim_end_matches('.');
         let word = if length > Length::ZERO { plus } else { minus };
-        (size != "0").then(|| format!("{size} mm too {word}"))
+        Some(format!("{} too {word}", units.size(length)?))
     };
     let parts: Vec<String> = [
         part(down, "low", "high"),

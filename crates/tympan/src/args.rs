@@ -22,7 +22,7 @@ use tympan_app::sheet::{Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Sto
     after_help = "Example, when backs come out 2 mm low:\n  \
         tympan correct game.pdf -o game-right.pdf --seen \"2mm low, 0.4mm left\"\n\n\
         Lengths are millimetres where no unit is given; 0.08in is understood too.\n\
-        Without a command, Tympan writes a demo game and shows the whole way on it."
+        Without a command, Tympan serves its page on this machine and opens the browser."
 )]
 pub(crate) struct Cli {
     /// The folder that set-ups and readings are kept in (usually the user's own data folder).
@@ -39,6 +39,10 @@ pub(crate) struct Cli {
 /// What to do.
 #[derive(Subcommand, Debug)]
 pub(crate) enum Command {
+    /// Serve the page on this machine and open it in the browser.
+    #[command(after_help = "Example:\n  tympan serve --port 7300 --no-open\n\n\
+        Only this machine can reach the page. Press Ctrl-C to stop.")]
+    Serve(Serve),
     /// Make, list and keep set-ups: a printer with its stock, tray and way of flipping.
     #[command(subcommand)]
     Setup(SetupCommand),
@@ -92,6 +96,27 @@ pub(crate) enum Command {
     /// Print a completion script for a shell, or the manual page.
     #[command(hide = true)]
     Generate(Generate),
+    /// Read files for the page, as its child with limits of its own.
+    #[command(hide = true)]
+    Worker {
+        /// The most memory, MB.
+        #[arg(long)]
+        memory: u64,
+    },
+}
+
+/// Serving the page.
+#[derive(Args, Debug)]
+pub(crate) struct Serve {
+    /// The port; 7297 where it is free, else any.
+    #[arg(long)]
+    pub port: Option<u16>,
+    /// Do not open the browser.
+    #[arg(long)]
+    pub no_open: bool,
+    /// Give up an upload that brings nothing for so many seconds.
+    #[arg(long, hide = true, default_value_t = 30)]
+    pub patience: u64,
 }
 
 /// Making, listing and keeping set-ups.

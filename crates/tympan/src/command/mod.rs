@@ -7,6 +7,7 @@ mod inspect;
 mod log;
 mod read;
 mod report;
+mod serve;
 mod setup;
 mod stock;
 mod testsheet;
@@ -19,6 +20,7 @@ use crate::args::{Cli, Command};
 /// Does what was asked.
 pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
     match &cli.command {
+        Some(Command::Serve(args)) => serve::run(cli, args),
         Some(Command::Setup(command)) => setup::run(cli, command),
         Some(Command::Testsheet(args)) => testsheet::run(cli, args),
         Some(Command::Read(args)) => read::run(cli, args),
@@ -29,7 +31,8 @@ pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
         Some(Command::Log(args)) => log::run(cli, args),
         Some(Command::Demo(args)) => demo::run(cli, &args.folder),
         Some(Command::Generate(args)) => generate::run(args.what),
-        None => demo::run_by_default(cli),
+        Some(Command::Worker { memory }) => serve::work(*memory),
+        None => serve::run_by_default(cli),
     }
 }
 

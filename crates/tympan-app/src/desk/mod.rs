@@ -1,0 +1,37 @@
+//! The desk: files that were dropped, what is to be done to them and what came of it, kept in the
+//! data folder so that a reload, a second tab or a restart finds them again.
+//!
+//! ```text
+//! DATA/desk/
+//!   lock                  held while a program serves this desk; tells where
+//!   incoming/             uploads that have not wholly arrived; emptied at the start
+//!   work/ID/work.json     a piece of work
+//!   work/ID/file-N.pdf    its files as they came
+//!   work/ID/saved/        what was written
+//!   pictures/ID/          previews, within a bound; may go at any time
+//! ```
+
+mod files;
+mod look;
+pub mod picture;
+mod show;
+mod work;
+
+pub use files::{Desk, Incoming};
+pub use look::{Look, Looked, learn, look};
+pub use show::{PageRef, SheetRef, Shown, View, sheets, show};
+pub use work::{Change, How, Job, JobKind, JobState, Learnt, Placed, Saved, Work, WorkFile};
+
+use tympan_sheet::Affine;
+use tympan_sheet::Frame;
+
+/// `[a, b, c, d, e, f]`: (x, y) goes to (a·x + c·y + e, b·x + d·y + f), as canvases have it.
+pub type Coefficients = [f64; 6];
+
+fn coefficients<A: Frame, B: Frame>(m: &tympan_sheet::Map<A, B>) -> Coefficients {
+    [m.xx, m.yx, m.xy, m.yy, m.dx, m.dy]
+}
+
+fn from_coefficients<F: Frame>([a, b, c, d, e, f]: Coefficients) -> Affine<F> {
+    Affine::new(a, c, b, d, e, f)
+}

@@ -1,0 +1,79 @@
+// Asking the server. Every change carries the token of the server's start.
+
+let token = document.querySelector('meta[name="tympan-token"]').content;
+
+/** What the server refuses, in its words. */
+export class Refused extends Error {
+  constructor(message, hint, status) {
+    super(message);
+    this.hint = hint;
+    this.status = status;
+  }
+}
+
+async function refusal(response) {
+  const told = await response.json().catch(() => ({}));
+  const { message, hint } = told.refused ?? {};
+  return new Refused(message ?? "Tympan did not understand this", hint ?? "load the page again", response.status);
+}
+
+const gone = () => new Refused("Tympan does not answer", "start it again; what lies on the desk is kept", 0);
+
+/** A new token, where the server was started again under an open page. */
+async function renew() {
+  const response = await fetch("/api/hello").catch(() => null);
+  if (response?.ok) token = (await response.json()).token;
+}
+
+export async function get(path) {
+  const response = await fetch(path).catch(() => { throw gone(); });
+  if (!response.ok) throw await refusal(response);
+  return response.json();
+}
+
+export async function post(path, body, again = true) {
+  const response = await fetch(path, {
+    method: "POST",
+    headers: { "x-tympan-token": token, "content-type": "application/json" },
+    body: body === undefined ? undefined : JSON.stringify(body),
+  }).catch(() => { throw gone(); });
+  if (response.status === 403 && again) {
+    await renew();
+    return post(path, body, false);
+  }
+  if (!response.ok) throw await refusal(response);
+  const text = await response.text();
+  return text ? JSON.parse(text) : null;
+}
+
+/** Sends a file; `progress` is told the part that has gone. `abort` takes a function that stops it. */
+export async function send(path, file, progress, abort) {
+  await renew();
+  return new Promise((resolve, reject) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", path);
+    request.setRequestHeader("x-tympan-token", token);
+    request.setRequestHeader("content-type", "application/pdf");
+    request.upload.onprogress = (event) => progress(event.loaded / event.total);
+    request.onload = () => {
+      let told = {};
+      try { told = JSON.parse(request.responseText); } catch { /* told in words below */ }
+      if (request.status < 300) resolve(told);
+      else reject(new Refused(told.refused?.message ?? "the file was not taken", told.refused?.hint ?? "try again", request.status));
+    };
+    request.onerror = () => reject(gone());
+    request.onabort = () => reject(new Refused("", "", -1));
+    abort(() => request.abort());
+    request.send(file);
+  });
+}
+
+/** Says what was refused at the head of the page, or takes the saying back. */
+export function say(refused) {
+  const place = document.getElementById("problem");
+  place.hidden = !refused || refused.status === -1;
+  if (place.hidden) return;
+  const message = refused.message || String(refused);
+  place.textContent = message.charAt(0).toUpperCase() + message.slice(1) + "."
+    + (refused.hint ? ` What to do: ${refused.hint}.` : "");
+}

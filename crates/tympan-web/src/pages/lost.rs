@@ -1,0 +1,33 @@
+//! Where there is nothing.
+
+use axum::extract::State;
+use axum::http::{StatusCode, Uri};
+use axum::response::{IntoResponse, Response};
+use maud::html;
+
+use crate::refused::Refused;
+use crate::shell::{Page, Units, shell};
+use crate::state::App;
+
+/// Answers what no route answers.
+pub(crate) async fn not_found(State(app): State<App>, units: Units, uri: Uri) -> Response {
+    if uri.path().starts_with("/api/") {
+        return Refused::not_found().into_response();
+    }
+    lost(&app, units, "There is nothing at this address.")
+}
+
+/// A page that says what is not there.
+pub(crate) fn lost(app: &App, units: Units, what: &str) -> Response {
+    let body = html! {
+        h1 { "Not here" }
+        p.answer { (what) }
+        p { a href="/" { "To the first page" } }
+    };
+    let page = Page {
+        title: "Not here",
+        script: None,
+        body,
+    };
+    (StatusCode::NOT_FOUND, shell(app, units, page)).into_response()
+}

@@ -1,0 +1,65 @@
+//! What all requests share.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use tokio::sync::{Semaphore, broadcast, watch};
+use tympan_app::Refusal;
+use tympan_app::desk::{Desk, Work};
+
+use crate::crew::Crew;
+
+/// Uploads that arrive at the same time; others are asked to come again.
+pub(crate) const UPLOADS: usize = 6;
+
+/// Shared by all requests.
+pub(crate) type App = Arc<State>;
+
+/// What all requests share.
+pub(crate) struct State {
+    /// The data folder.
+    pub(crate) data: PathBuf,
+    /// What lies on the desk.
+    pub(crate) desk: Desk,
+    /// The children that read files.
+    pub(crate) crew: Crew,
+    /// What every change must bring along. New at every start.
+    pub(crate) token: String,
+    /// Where the server listens.
+    pub(crate) port: u16,
+    /// Room for uploads.
+    pub(crate) uploads: Semaphore,
+    /// An upload that brings nothing for so long is given up.
+    pub(crate) patience: Duration,
+    /// The ids of works whose long work has moved on.
+    pub(crate) moved_on: broadcast::Sender<String>,
+    /// How to cancel running work, by the work's id.
+    pub(crate) cancels: Mutex<HashMap<String, watch::Sender<bool>>>,
+    /// Passwords of locked files, by the work's id. Never written down.
+    pub(crate) passwords: Mutex<HashMap<String, String>>,
+}
+
+impl State {
+    /// The password of a work's files, if it was given.
+    pub(crate) fn password(&self, id: &str) -> Option<String> {
+        self.passwords.lock().ok()?.get(id).cloned()
+    }
+
+    /// Says that something about a work's long work is new.
+    pub(crate) fn tell(&self, id: &str) {
+        // Nobody may be listening.
+        let _ = self.moved_on.send(id.to_owned());
+    }
+
+    /// A refusal with the names that files have for their owner instead of the desk's own.
+    pub(crate) fn in_their_names(&self, work: &Work, refusal: Refusal) -> Refusal {
+        let mut message = refusal.message;
+        for (index, file) in work.files.iter().enumerate() {
+            let path = self.desk.file(&work.id, index);
+            message = message.replace(&path.display().to_string(), &file.name);
+        }
+        Refusal { message, ..refusal }
+    }
+}

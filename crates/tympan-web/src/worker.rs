@@ -1,0 +1,241 @@
+//! The child process that reads files from strangers: the same program, started with a hidden
+//! command, with limits on its memory and time. A hostile file costs only this child.
+//!
+//! It is asked in lines of JSON on its standard input and answers in lines on its standard output.
+//! When its input ends, it ends.
+
+use std::io::{self, BufRead, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc;
+
+use serde::{Deserialize, Serialize};
+use tympan_app::Refusal;
+use tympan_app::correct;
+use tympan_app::desk::picture::{self, Tile};
+use tympan_app::desk::{Look, Work, look};
+
+/// What can be asked of the child.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(crate) enum Ask {
+    /// A first look at files.
+    Look {
+        files: Vec<PathBuf>,
+        password: Option<String>,
+    },
+    /// A picture of a part of a page, written to `output`.
+    Tile {
+        file: PathBuf,
+        password: Option<String>,
+        tile: Tile,
+        output: PathBuf,
+    },
+    /// Where on a page (from 1) anything is printed.
+    Printed {
+        file: PathBuf,
+        password: Option<String>,
+        page: usize,
+    },
+    /// The corrected file.
+    Save {
+        data: PathBuf,
+        work: Box<Work>,
+        files: Vec<PathBuf>,
+        password: Option<String>,
+        output: PathBuf,
+    },
+    /// The demo game as a PDF.
+    Demo { output: PathBuf },
+}
+
+/// What the child says.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(crate) enum Said {
+    /// How far it is.
+    Progress { done: usize, total: usize },
+    /// Files were looked at.
+    Looked(Look),
+    /// A picture was drawn, or a demo written.
+    Drawn,
+    /// Where anything is printed.
+    Printed(Option<[f64; 4]>),
+    /// The corrected file was written.
+    Saved {
+        in_words: String,
+        cautions: Vec<String>,
+    },
+    /// It was not done.
+    Refused {
+        message: String,
+        hint: Option<String>,
+    },
+}
+
+/// What comes on the child's standard input.
+#[derive(Debug, Serialize, Deserialize)]
+pub(crate) enum Order {
+    /// Do this.
+    Do(Box<Ask>),
+    /// Leave off what is being done.
+    Cancel,
+}
+
+/// Works as the child until standard input ends, with at most so many MB of memory.
+///
+/// # Errors
+/// Where standard input or output fail.
+pub fn work(memory_mb: u64) -> io::Result<()> {
+    limit(memory_mb)?;
+    let cancel = Arc::new(AtomicBool::new(false));
+    let (orders, waiting) = mpsc::channel();
+    let seen = Arc::clone(&cancel);
+    std::thread::spawn(move || {
+        for line in io::stdin().lock().lines() {
+            match line.map(|line| serde_json::from_str(&line)) {
+                Ok(Ok(Order::Do(ask))) => {
+                    if orders.send(ask).is_err() {
+                        break;
+                    }
+                }
+                Ok(Ok(Order::Cancel)) => seen.store(true, Ordering::Relaxed),
+                Ok(Err(_)) | Err(_) => break,
+            }
+        }
+        // Nobody is left to hear the answer.
+        std::process::exit(0);
+    });
+    let mut open = Open::default();
+    for ask in waiting {
+        cancel.store(false, Ordering::Relaxed);
+        let said = answer(*ask, &mut open, &cancel).unwrap_or_else(|refusal| Said::Refused {
+            message: refusal.message,
+            hint: refusal.hint,
+        });
+        say(&said)?;
+    }
+    Ok(())
+}
+
+fn say(said: &Said) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    serde_json::to_writer(&mut out, said)?;
+    out.write_all(b"\n")?;
+    out.flush()
+}
+
+/// Longer than any honest work takes, seconds of processor time.
+#[cfg(unix)]
+const LONGEST_CPU: u64 = 1800;
+
+#[cfg(unix)]
+fn limit(memory_mb: u64) -> io::Result<()> {
+    use rustix::process::{Resource, Rlimit, setrlimit};
+    let both = |most: u64| Rlimit {
+        current: Some(most),
+        maximum: Some(most),
+    };
+    setrlimit(Resource::As, both(memory_mb << 20))?;
+    setrlimit(Resource::Cpu, both(LONGEST_CPU))?;
+    // A crash leaves no copy of the user's files behind.
+    setrlimit(Resource::Core, both(0))?;
+    Ok(())
+}
+
+#[cfg(not(unix))]
+fn limit(_memory_mb: u64) -> io::Result<()> {
+    Ok(())
+}
+
+/// The files that were drawn from last stay open.
+#[derive(Default)]
+struct Open {
+    files: Vec<(PathBuf, Option<String>, picture::Pages)>,
+}
+
+impl Open {
+    const KEPT: usize = 2;
+
+    fn pages(
+        &mut self,
+        file: PathBuf,
+        password: Option<String>,
+    ) -> Result<&picture::Pages, Refusal> {
+        let found = self
+            .files
+            .iter()
+            .position(|(path, given, _)| *path == file && *given == password);
+        if let Some(index) = found {
+            return Ok(&self.files[index].2);
+        }
+        if self.files.len() >= Self::KEPT {
+            self.files.remove(0);
+        }
+        let pages = picture::open(&file, password.as_deref())?;
+        self.files.push((file, password, pages));
+        Ok(&self.files[self.files.len() - 1].2)
+    }
+}
+
+fn answer(ask: Ask, open: &mut Open, cancel: &AtomicBool) -> Result<Said, Refusal> {
+    Ok(match ask {
+        Ask::Look { files, password } => Said::Looked(look(&files, password.as_deref())?),
+        Ask::Tile {
+            file,
+            password,
+            tile,
+            output,
+        } => {
+            picture::draw(open.pages(file, password)?, &tile, &output)?;
+            Said::Drawn
+        }
+        Ask::Printed {
+            file,
+            password,
+            page,
+        } => Said::Printed(picture::printed(open.pages(file, password)?, page)?),
+        Ask::Save {
+            data,
+            work,
+            files,
+            password,
+            output,
+        } => save(data, &work, files, password, output, cancel)?,
+        Ask::Demo { output } => {
+            tympan_app::demo::write_deck(&output)?;
+            Said::Drawn
+        }
+    })
+}
+
+fn save(
+    data: PathBuf,
+    work: &Work,
+    files: Vec<PathBuf>,
+    password: Option<String>,
+    output: PathBuf,
+    cancel: &AtomicBool,
+) -> Result<Said, Refusal> {
+    let request = work.request(files, output, password)?;
+    let store = match &request.asked {
+        correct::Asked::SetUp(_) => Some(tympan_app::open_store(Some(data))?),
+        _ => None,
+    };
+    let mut told = None;
+    let mut progress = |at: correct::Progress| {
+        // A line for each per cent is enough.
+        let percent = 100 * at.done / at.total.max(1);
+        if told.replace(percent) != Some(percent) {
+            // Where nobody listens, the end of standard input ends this process.
+            let _ = say(&Said::Progress {
+                done: at.done,
+                total: at.total,
+            });
+        }
+    };
+    let outcome = correct::correct(store.as_ref(), &request, &mut progress, cancel)?;
+    Ok(Said::Saved {
+        in_words: outcome.backs_in_words(),
+        cautions: outcome.worth_knowing(),
+    })
+}
