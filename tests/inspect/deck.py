@@ -67,8 +67,9 @@ class File:
             apart = {flip: np.hypot(*error["shift_mm"].values())
                      + (0 if self.matches(one, other, flip) else 100)
                      for flip, error in errors.items()}
+            # An error is any size, so a flip is ruled out only by one that fits far better.
             possible = {flip for flip, length in apart.items()
-                        if length <= min(apart.values()) + 0.75} | {self.flip}
+                        if length <= 2 * min(apart.values()) + 0.75} | {self.flip}
             settled |= len(possible) == 1
             made.append({"front": front, "back": back, "possible": possible, "errors": errors})
         for pair in made:
