@@ -281,10 +281,10 @@ def make(kind, seed):
     return KINDS[kind][0](seed)
 
 
-def cases(full):
-    """The cases to try, as (kind, seed)."""
+def cases(full, start=0):
+    """The cases to try, as (kind, seed); seeds count from `start`."""
     return [(kind, seed) for kind, (_, many, few) in KINDS.items()
-            for seed in range(many if full else few)]
+            for seed in range(start, start + (many if full else few))]
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 """The proof of `tympan inspect`: files of cards with known truth, made by other libraries.
 
     python3 tests/inspect/run.py [--all] [--tool target/debug/tympan] [--only PART] [--match NAME]
+                                   [--from SEED]
 
 Without `--all` a selection of the cases is tried. It ends with `N passed, N failed`, and fails when
 a threshold of the project is missed (`THRESHOLDS`) or a referee disagrees.
@@ -38,6 +39,8 @@ def arguments():
                         help="the program under test, called as TOOL inspect FILE --json")
     parser.add_argument("--only", choices=["controls", "signs", "cards", "faults"], action="append",
                         help="only these parts")
+    parser.add_argument("--from", dest="start", type=int, default=0, metavar="SEED",
+                        help="count seeds from here: files that nobody has seen before")
     parser.add_argument("--match", default="", help="only cases whose name holds this")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     return parser.parse_args()
@@ -191,7 +194,7 @@ def main():
         print("0 passed, 1 failed")
         return 1
     passed, failed = 0, []
-    cases = [case for case in kinds.cases(options.all) if options.match in f"{case[0]}-{case[1]:03}"]
+    cases = [case for case in kinds.cases(options.all, options.start) if options.match in f"{case[0]}-{case[1]:03}"]
     with (ProcessPoolExecutor(options.jobs) as pool,
           tempfile.TemporaryDirectory(dir=bench.REFEREES) as work):
         checks = []
