@@ -4,6 +4,7 @@
 mod evidence;
 mod fold;
 mod lattice;
+mod pixels;
 mod settle;
 mod trim;
 mod view;
@@ -48,6 +49,9 @@ pub fn find(contents: &Contents, picture: &GrayImage, px_per_mm: f64) -> PageCel
     }
     (page.grids, page.loose) = from_frames(&drawn, contents.size, &view);
     page.fold = fold::find(&mut page.grids, &drawn, contents.size, &view);
+    if page.grids.is_empty() && drawn.one_picture {
+        page.grids = pixels::find(picture, px_per_mm, contents.size);
+    }
     page
 }
 
