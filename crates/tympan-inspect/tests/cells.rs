@@ -89,7 +89,17 @@ fn cards_side_by_side_are_told_by_where_they_are_painted() {
     assert_eq!((grid.columns, grid.rows, grid.count()), (3, 3, 9));
     assert_size(grid.trim, 63.0, 88.0);
     assert!((grid.origin.x - 10.5).abs() < 0.01 && (grid.origin.y - 16.5).abs() < 0.01);
-    assert!(grid.bleed.is_none() && grid.confidence > 0.9, "{grid:?}");
+    assert!(grid.confidence > 0.9, "{grid:?}");
+}
+
+#[test]
+fn colour_that_ends_at_the_cut_is_no_bleed_and_paper_there_tells_nothing() {
+    let dark = on_a4(&cards(2, 2, (63.0, 88.0), (20.0, 30.0), (66.0, 91.0)));
+    assert_eq!(dark.grids[0].bleed.expect("told").least, 0.0);
+    let adjoining = on_a4(&cards(3, 3, (63.0, 88.0), (10.5, 16.5), (63.0, 88.0)));
+    assert_eq!(adjoining.grids[0].bleed.expect("told").usual, 0.0);
+    let white = "1 g 20 30 63 88 re f 86 30 63 88 re f 0 g 40 50 9 9 re f 100 50 9 9 re f\n";
+    assert_eq!(on_a4(white).grids[0].bleed, None);
 }
 
 #[test]

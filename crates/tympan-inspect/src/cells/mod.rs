@@ -202,7 +202,9 @@ fn cut_grid(
             trim.h
         },
     );
-    let mut filled = Vec::new();
+    let next = |pitch: f64, trim: f64, count: usize| count > 1 && pitch - trim < 0.3;
+    let adjoin = next(pitch.x, trim.w, found.x.count) || next(pitch.y, trim.h, found.y.count);
+    let (mut filled, mut ends_at_trim) = (Vec::new(), 0);
     for row in 0..found.y.count {
         for column in 0..found.x.count {
             let min = Point::new(
@@ -211,6 +213,11 @@ fn cut_grid(
             );
             let inside = Rect::at(min, trim).grown(-(trim.w.min(trim.h) * 0.06).max(1.2));
             filled.push(view.inked(inside));
+            let cell = Rect::at(min, trim);
+            let coloured = |by: f64| view.coloured_around(cell, by);
+            // Where cards adjoin, what lies beyond the cut is the next card.
+            let ends = adjoin || coloured(0.7) < 0.6;
+            ends_at_trim += usize::from(ends && coloured(-0.7) > 0.6);
         }
     }
     if !filled.contains(&true) {
@@ -252,10 +259,17 @@ fn cut_grid(
         found_by,
         disagreement: 0.0,
         filled,
-        bleed: (cut.inset.0 > 0.05).then_some(Bleed {
-            least: cut.inset.0.min(cut.inset.1),
-            usual: cut.inset.0.max(cut.inset.1),
-        }),
+        bleed: bleed(cut.inset, 2 * ends_at_trim > outer.count()),
         corner_radius: (outer.radius > 0.2).then_some(outer.radius),
+    })
+}
+
+/// The bleed of cells that are cut so far within what is painted; none where colour goes up to the
+/// cut and ends there. Cells with paper along their edges tell nothing.
+fn bleed(inset: (f64, f64), ends_at_trim: bool) -> Option<Bleed> {
+    let painted = inset.0 > 0.05;
+    (painted || ends_at_trim).then_some(Bleed {
+        least: if painted { inset.0.min(inset.1) } else { 0.0 },
+        usual: if painted { inset.0.max(inset.1) } else { 0.0 },
     })
 }

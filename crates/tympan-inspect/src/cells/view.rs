@@ -6,6 +6,12 @@ use tympan_sheet::{Affine, Page, Point, Rect};
 /// Lighter than this is paper.
 const PAPER: u8 = 252;
 
+/// Darker than this is colour that shows a cut that went astray.
+const COLOURED: u8 = 235;
+
+/// Places along each side that are looked at.
+const AROUND: usize = 40;
+
 /// How finely cells are compared: samples across and down.
 const SAMPLES: usize = 24;
 
@@ -25,6 +31,28 @@ impl View<'_> {
             .into_iter()
             .filter(|shade| *shade < PAPER);
         ink.count() >= 3
+    }
+
+    /// The share of the way around a straightened rectangle, `by` mm outside of it (inside where
+    /// negative), that is coloured. Corners are left out, since they may be round.
+    pub(super) fn coloured_around(&self, rect: Rect<Page>, by: f64) -> f64 {
+        let (size, around) = (rect.size(), rect.grown(by));
+        let mut coloured = 0;
+        for i in 0..AROUND {
+            let along = 0.08 + 0.84 * (i as f64 + 0.5) / AROUND as f64;
+            let (x, y) = (rect.min.x + size.w * along, rect.min.y + size.h * along);
+            let sides = [
+                Point::new(x, around.min.y),
+                Point::new(x, around.max.y),
+                Point::new(around.min.x, y),
+                Point::new(around.max.x, y),
+            ];
+            coloured += sides
+                .iter()
+                .filter(|at| self.shade(**at) < COLOURED)
+                .count();
+        }
+        coloured as f64 / (4 * AROUND) as f64
     }
 
     /// How far the looks of two straightened rectangles lie apart, in mean steps of grey.
