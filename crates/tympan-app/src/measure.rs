@@ -6,14 +6,14 @@ mod sheets;
 mod told;
 
 use tympan_register::{Fit, Model, Reading};
-use tympan_store::ReadingRecord;
+use tympan_store::{ReadingId, ReadingRecord};
 
 pub use by_eye::{
     ByEye, parse_hole, parse_rules, parse_seen, parse_table, read_by_eye, with_rules,
 };
 pub use pictures::{PicturesTold, RefusedPictures, read_pictures};
 pub use sheets::{test_sheet, write_test_sheets};
-pub use told::{ReadSheet, ReadTold, SheetTold, told};
+pub use told::{FromPictures, ReadSheet, ReadTold, SheetTold, told};
 pub use tympan_store::{CheckRules, FlippedBy, SetUp, Store};
 
 use crate::refusal::Refusal;
@@ -49,14 +49,20 @@ pub fn learn(store: &Store, setup: &SetUp) -> Result<Learnt, Refusal> {
     Ok(Learnt { readings, fit })
 }
 
-/// Puts readings into the log: all of them or none. A sheet that was read before is refused unless
-/// `again` says that it was read once more; the earlier reading is then set aside.
-fn keep(
-    store: &mut Store,
+/// Readings that may go into the log, and the earlier ones of the same sheets that they replace.
+struct Accepted<'a> {
+    records: &'a [ReadingRecord],
+    replaced: Vec<ReadingId>,
+}
+
+/// Whether readings may go into the log. A sheet that was read before is refused unless `again`
+/// says that it was read once more.
+fn accept<'a>(
+    store: &Store,
     setup: &SetUp,
-    records: &[ReadingRecord],
+    records: &'a [ReadingRecord],
     again: bool,
-) -> Result<(), Refusal> {
+) -> Result<Accepted<'a>, Refusal> {
     let before = store.readings_in_use(&setup.id)?;
     let mut replaced = Vec::new();
     for number in records.iter().filter_map(|record| record.sheet) {
@@ -82,5 +88,12 @@ fn keep(
     }
     let mut replaced: Vec<_> = replaced.into_iter().map(|(_, id)| id).collect();
     replaced.dedup();
-    Ok(store.replace_readings(&replaced, records, "read again")?)
+    Ok(Accepted { records, replaced })
+}
+
+impl Accepted<'_> {
+    /// Puts them into the log and sets aside what they replace.
+    fn keep(self, store: &mut Store) -> Result<(), Refusal> {
+        Ok(store.replace_readings(&self.replaced, self.records, "read again")?)
+    }
 }

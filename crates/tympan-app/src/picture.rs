@@ -184,7 +184,8 @@ fn grid_step(farthest: f64) -> f64 {
 const RESIDUALS_MAGNIFIED: f64 = 40.0;
 
 /// Saves the pictures that a reading comes from with the found marks circled and what the fit
-/// leaves over drawn as lines, 40 times as long as it is: `NAME-marks.png` in `folder`.
+/// leaves over drawn as lines, 40 times as long as it is: `NAME-marks.png` in `folder`. Gives back
+/// the name of the first of them.
 ///
 /// # Errors
 /// A [`Refusal`] where a picture cannot be written or is there already.
@@ -193,11 +194,12 @@ pub fn evidence(
     pictures: &[Luma],
     files: &[PathBuf],
     reading: &Reading,
-) -> Result<(), Refusal> {
+) -> Result<Option<String>, Refusal> {
     fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
     let mut shown: Vec<usize> = reading.evidence.iter().map(|e| e.picture).collect();
     shown.sort_unstable();
     shown.dedup();
+    let mut first = None;
     for index in shown {
         let (Some(luma), Some(file)) = (pictures.get(index), files.get(index)) else {
             continue;
@@ -224,14 +226,16 @@ pub fn evidence(
         let stem = file
             .file_stem()
             .map_or("picture".into(), |s| s.to_string_lossy());
-        let path = folder.join(format!("{stem}-{index}-marks.png"));
+        let name = format!("{stem}-{index}-marks.png");
+        let path = folder.join(&name);
         let mut bytes = std::io::Cursor::new(Vec::new());
         picture
             .write_to(&mut bytes, image::ImageFormat::Png)
             .map_err(|e| Refusal::new(e.to_string(), "try a smaller picture"))?;
         crate::files::write_new(&path, &bytes.into_inner())?;
+        first = first.or(Some(name));
     }
-    Ok(())
+    Ok(first)
 }
 
 fn circle(picture: &mut RgbImage, (x, y): (f64, f64), radius: f64, ink: Rgb<u8>) {

@@ -27,6 +27,9 @@ use link::Physical;
 use pair::Scan;
 use side_view::SideView;
 
+/// Of many pictures of one sheet, only so many pairs are tried.
+const MOST_PAIRS: usize = 12;
+
 /// What the pictures should show. What is not given is not checked.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Expected {
@@ -66,7 +69,7 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         }
     }
     // A photo against the light shows both sides by itself.
-    let (photos, mut scans): (Vec<_>, Vec<_>) =
+    let (photos, scans): (Vec<_>, Vec<_>) =
         scans.into_iter().partition(|s| s.physical.view.is_photo);
     for photo in &photos {
         let result = light::read(photo, true, expected.caliper_mm);
@@ -75,35 +78,10 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
             result,
         });
     }
-    while !scans.is_empty() {
-        let first = scans.remove(0);
-        let of = |scan: &Scan<'_>| {
-            let code = &scan.physical.view.code;
-            (code.setup.clone(), code.sheet)
-        };
-        let same: Vec<usize> = (0..scans.len())
-            .filter(|&k| of(&scans[k]) == of(&first))
-            .collect();
-        let side = |scan: &Scan<'_>| scan.physical.view.side();
-        let other = same
-            .iter()
-            .copied()
-            .find(|&k| side(&scans[k]) != side(&first));
-        // Two pictures that are all there is are meant as a pair even when they cannot be one.
-        let lone_pair = (scans.len() == 1 && outcomes.is_empty()).then_some(0);
-        match other.or(same.first().copied()).or(lone_pair) {
-            Some(k) => {
-                let second = scans.remove(k);
-                outcomes.extend(together(&first, &second, expected));
-            }
-            None => {
-                let result = light::read(&first, false, expected.caliper_mm);
-                outcomes.push(Outcome {
-                    pictures: vec![first.index],
-                    result,
-                });
-            }
-        }
+    // Two pictures that are all there is are meant as a pair even when they cannot be one.
+    let lone_pair = scans.len() == 2 && outcomes.is_empty();
+    for group in groups(scans, lone_pair) {
+        outcomes.extend(one_sheet(&group, expected));
     }
     outcomes.sort_by_key(|o| o.pictures.clone());
     outcomes
@@ -153,23 +131,90 @@ fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// Two pictures that belong together: two scans, or two photos taken so squarely that they look
-/// like scans.
-fn together(a: &Scan<'_>, b: &Scan<'_>, expected: &Expected) -> Vec<Outcome> {
-    let pair = pair_up(a, b);
-    if let Err(Refusal::NoLink | Refusal::SameSideTwice(_)) = pair {
-        let alone = [a, b].map(|scan| Outcome {
-            pictures: vec![scan.index],
-            result: light::read(scan, false, expected.caliper_mm),
-        });
-        if alone.iter().all(|o| o.result.is_ok()) {
-            return alone.into();
+/// The pictures by the sheet that they show, in the order in which the sheets first come.
+fn groups(scans: Vec<Scan<'_>>, all_together: bool) -> Vec<Vec<Scan<'_>>> {
+    let mut groups: Vec<Vec<Scan<'_>>> = Vec::new();
+    for scan in scans {
+        let same = |group: &&mut Vec<Scan<'_>>| {
+            let [a, b] = [&group[0], &scan].map(|s| &s.physical.view.code);
+            all_together || (&a.setup, a.sheet) == (&b.setup, b.sheet)
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(scan),
+            None => groups.push(vec![scan]),
         }
     }
-    vec![Outcome {
-        pictures: vec![a.index, b.index],
-        result: pair,
-    }]
+    groups
+}
+
+/// Pictures of one sheet: scans of its sides, and photos taken so squarely that they look like
+/// scans. The best pair is read; what is left over may be a photo by itself.
+fn one_sheet(group: &[Scan<'_>], expected: &Expected) -> Vec<Outcome> {
+    let photo = |scan: &Scan<'_>| Outcome {
+        pictures: vec![scan.index],
+        result: light::read(scan, false, expected.caliper_mm),
+    };
+    if let [alone] = group {
+        return vec![photo(alone)];
+    }
+    let side = |scan: &Scan<'_>| scan.physical.view.side();
+    let mut pairs = Vec::new();
+    for (k, a) in group.iter().enumerate() {
+        for b in &group[k + 1..] {
+            pairs.push((a, b));
+        }
+    }
+    // Pairs of a front and a back, where there are any.
+    if pairs.iter().any(|(a, b)| side(a) != side(b)) {
+        pairs.retain(|(a, b)| side(a) != side(b));
+    }
+    let unlinked = |result: &Result<Reading, Refusal>| {
+        matches!(result, Err(Refusal::NoLink | Refusal::SameSideTwice(_)))
+    };
+    // Pairs that were read come first, of these the surest; then those that say most.
+    let rank = |result: &Result<Reading, Refusal>| match result {
+        Ok(reading) => {
+            let [x, y, _] = reading.uncertainty();
+            x.hypot(y)
+        }
+        refused if unlinked(refused) => f64::INFINITY,
+        Err(_) => f64::MAX,
+    };
+    let best = pairs
+        .into_iter()
+        .take(MOST_PAIRS)
+        .map(|(a, b)| ([a.index, b.index], pair_up(a, b)))
+        .min_by(|a, b| rank(&a.1).total_cmp(&rank(&b.1)));
+    let Some((pictures, result)) = best else {
+        return Vec::new();
+    };
+    let in_pair = |scan: &Scan<'_>| pictures.contains(&scan.index);
+    let pair_is_read = result.is_ok();
+    let may_be_photos = unlinked(&result);
+    let pair = Outcome {
+        pictures: pictures.to_vec(),
+        result,
+    };
+    if may_be_photos {
+        let (mut outcomes, mut unread): (Vec<_>, Vec<_>) =
+            group.iter().map(photo).partition(|o| o.result.is_ok());
+        let of_pair = |o: &Outcome| pictures.contains(&o.pictures[0]);
+        if unread.iter().filter(|o| of_pair(o)).count() == 2 {
+            unread.retain(|o| !of_pair(o));
+            outcomes.push(pair);
+        }
+        outcomes.extend(unread);
+        return outcomes;
+    }
+    let mut outcomes = vec![pair];
+    for scan in group.iter().filter(|s| !in_pair(s)) {
+        let mut outcome = photo(scan);
+        if pair_is_read && matches!(outcome.result, Err(Refusal::OtherSideMissing(_))) {
+            outcome.result = Err(Refusal::Spare(side(scan)));
+        }
+        outcomes.push(outcome);
+    }
+    outcomes
 }
 
 fn pair_up(a: &Scan<'_>, b: &Scan<'_>) -> Result<Reading, Refusal> {

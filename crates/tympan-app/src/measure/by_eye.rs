@@ -7,7 +7,7 @@ use tympan_sheet::{Length, Side};
 use tympan_store::{CheckRules, ReadingRecord, SetUp, Store, Way};
 
 use super::told::ReadSheet;
-use super::{keep, test_sheet};
+use super::{accept, test_sheet};
 use crate::refusal::Refusal;
 use crate::words::{OnBack, WordsError};
 
@@ -205,7 +205,7 @@ pub fn read_by_eye(
         .map(|sheet| record_of(setup, sheet))
         .collect::<Result<_, _>>()?;
     let records: Vec<ReadingRecord> = read.iter().map(|sheet| sheet.record.clone()).collect();
-    keep(store, setup, &records, again)?;
+    accept(store, setup, &records, again)?.keep(store)?;
     Ok(read)
 }
 
@@ -271,7 +271,7 @@ fn record_of(setup: &SetUp, sheet: &ByEye) -> Result<ReadSheet, Refusal> {
     Ok(ReadSheet {
         record,
         rules,
-        quality: None,
+        pictures: None,
     })
 }
 

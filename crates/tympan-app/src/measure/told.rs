@@ -1,12 +1,16 @@
 //! What single sheets say, for people and for scripts.
 
+use std::path::PathBuf;
+
 use serde::Serialize;
 use tympan_marks::check_rule::Verdict;
-use tympan_register::Model;
+use tympan_marks::picture;
+use tympan_register::{Model, Prior};
+use tympan_sheet::Side;
 use tympan_store::{ReadingRecord, SetUp, Way};
 
 use crate::refusal::Refusal;
-use crate::report::AffineField;
+use crate::report::{AffineField, Xy};
 
 /// What is known from one sheet once it is in the log.
 #[derive(Clone, Debug)]
@@ -15,8 +19,77 @@ pub struct ReadSheet {
     pub record: ReadingRecord,
     /// What the rules say.
     pub rules: Verdict,
-    /// How good a reading from pictures is.
-    pub quality: Option<&'static str>,
+    /// Where it comes from, if from pictures.
+    pub pictures: Option<FromPictures>,
+}
+
+/// What is to be known of a reading from pictures.
+#[derive(Clone, Debug, Serialize)]
+pub struct FromPictures {
+    /// The files.
+    pub files: Vec<PathBuf>,
+    /// What ties the two sides together.
+    #[serde(flatten)]
+    pub way: picture::Way,
+    /// The least resolution of the pictures, pixels to the inch.
+    pub dpi: f64,
+    /// How good the reading is, in a word.
+    pub quality: &'static str,
+    /// Standard uncertainty of the shift, mm, the larger of the two axes.
+    pub shift_sd_mm: f64,
+    /// Standard uncertainty of the tilt, degrees.
+    pub tilt_sd_deg: f64,
+    /// Where each side's print lies on the sheet, where its edges show it.
+    pub placements: Vec<Placed>,
+}
+
+/// Where one side's print lies on its sheet, as seen on that side: x right, y down, tilt clockwise.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Placed {
+    /// The side.
+    pub side: Side,
+    /// From the sheet's middle to the print's, mm.
+    pub shift_mm: Xy,
+    /// The print's tilt on the sheet, degrees.
+    pub tilt_deg: f64,
+    /// Standard uncertainty of the shift along each axis, mm.
+    pub shift_sd_mm: f64,
+    /// Standard uncertainty of the tilt, degrees.
+    pub tilt_sd_deg: f64,
+}
+
+impl FromPictures {
+    pub(super) fn new(seen: &picture::Reading, files: Vec<PathBuf>) -> Self {
+        let [x, y, tilt] = seen.uncertainty();
+        let placed = |p: &picture::Placement| Placed {
+            side: p.side,
+            shift_mm: Xy {
+                x: p.shift.x,
+                y: p.shift.y,
+            },
+            tilt_deg: p.tilt.to_degrees(),
+            shift_sd_mm: p.shift_sd,
+            tilt_sd_deg: p.tilt_sd.to_degrees(),
+        };
+        Self {
+            files,
+            way: seen.way,
+            dpi: seen.px_per_mm * 25.4,
+            quality: seen.quality(),
+            shift_sd_mm: x.max(y),
+            tilt_sd_deg: tilt.to_degrees(),
+            placements: seen.placements.iter().flatten().map(placed).collect(),
+        }
+    }
+
+    fn in_words(&self) -> String {
+        format!(
+            "The reading is {}: sure to {:.2} mm and {:.2}°, 19 times in 20.",
+            self.quality,
+            (2.0 * self.shift_sd_mm).max(0.01),
+            (2.0 * self.tilt_sd_deg).max(0.01),
+        )
+    }
 }
 
 /// What was read, sheet by sheet. The form of its JSON is part of the contract for scripts.
@@ -39,15 +112,16 @@ pub struct SheetTold {
     pub sheet: Option<u32>,
     /// How it was read.
     pub way: Way,
-    /// This sheet's field about the sheet's centre, front frame.
+    /// This sheet's own field about the sheet's centre, front frame: not the steady error, which
+    /// one sheet tells much less surely.
     pub field: AffineField,
     /// What its points leave over, root mean square, mm; none where nothing can be left over.
     pub residual_mm: Option<f64>,
     /// What the check rules say.
     pub rules: Verdict,
-    /// How good a reading from pictures is, in a word.
+    /// Where it comes from, if from pictures, and how good it is.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub quality: Option<&'static str>,
+    pub pictures: Option<FromPictures>,
     /// What to bear in mind.
     pub warnings: Vec<String>,
     /// The same in a sentence.
@@ -72,12 +146,21 @@ pub fn told(setup: &SetUp, read: &[ReadSheet]) -> Result<ReadTold, Refusal> {
 
 fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
     let record = &read.record;
-    let model = Model::new(setup.paper.size(), setup.leading_edge.axis());
+    // With next to no scatter believed, the steady error of a single sheet is its own field.
+    let prior = Prior {
+        across_mm: 1e-4,
+        along_mm: 1e-4,
+        tilt_deg: 1e-5,
+        log_scale_sd: 0.0,
+        sheet_stretch_sd: 0.0,
+        ..Prior::recommended()
+    };
+    let model = Model::new(setup.paper.size(), setup.leading_edge.axis()).with_prior(prior);
     let fit = model.fit(std::slice::from_ref(&record.reading))?;
     let map = fit.field();
-    let field = fit.sheet_fields().first().copied();
+    let field = fit.steady_field();
     let observations = &record.reading.observations;
-    let residual_mm = field.filter(|_| observations.len() > 2).map(|field| {
+    let residual_mm = (observations.len() > 2).then(|| {
         let squares = observations
             .iter()
             .map(|o| (o.error - field.at(o.at)).length().powi(2));
@@ -104,14 +187,15 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
         field: fit.steady_error().into(),
         residual_mm,
         rules: read.rules,
-        quality: read.quality,
-        warnings,
-        in_words: match read.quality {
-            Some(quality) => format!(
-                "{name}: {} The reading is {quality}.",
-                crate::report::seen_on_back(setup, &map)
+        in_words: match &read.pictures {
+            Some(pictures) => format!(
+                "{name}: {} {}",
+                crate::report::seen_on_back(setup, &map),
+                pictures.in_words()
             ),
             None => format!("{name}: {}", crate::report::seen_on_back(setup, &map)),
         },
+        pictures: read.pictures.clone(),
+        warnings,
     })
 }

@@ -90,6 +90,9 @@ pub enum Refusal {
     /// Two pictures of one side of one sheet.
     #[error("both pictures show the {0}")]
     SameSideTwice(Side),
+    /// A sheet's side for which a better picture was used.
+    #[error("another picture of the {0} of this sheet was used")]
+    Spare(Side),
     /// The front's page is on both sides of the sheet.
     #[error("the {0} was printed on both sides of this sheet")]
     PrintedTwice(Side),
@@ -156,6 +159,7 @@ impl Refusal {
             Self::OtherSideMissing(_) => "other_side_missing",
             Self::TooFaint(_) => "too_faint",
             Self::SameSideTwice(_) => "same_side_twice",
+            Self::Spare(_) => "spare",
             Self::PrintedTwice(_) => "printed_twice",
             Self::DifferentSheets => "different_sheets",
             Self::WrongFlip => "wrong_flip",
@@ -200,6 +204,7 @@ impl Refusal {
             }
             Self::TooFaint(_) => "use two scans with punched holes, or a stronger light",
             Self::SameSideTwice(_) => "turn the sheet over for the second picture",
+            Self::Spare(_) => "nothing is amiss: one picture of each side is enough",
             Self::PrintedTwice(_) => "print page 1 on the front and page 2 on the back",
             Self::DifferentSheets => "scan both sides of one and the same sheet",
             Self::WrongFlip => {
