@@ -9,7 +9,10 @@ import with_opencv
 from tympan import Field, Tympan, farthest
 
 # How far Tympan's register error may lie from OpenCV's, and from the simulation's own truth, mm.
-FROM_SCANS, FROM_PHOTO, FROM_TRUTH = 0.03, 0.06, 0.03
+FROM_SCANS, FROM_TRUTH = 0.015, 0.015
+# The demo's scanner runs unevenly and its printer bends the print a little, which the two spread over
+# the sheet in ways of their own; its camera has a lens, and what shines through is blurred.
+FROM_UNEVEN, FROM_PHOTO = 0.06, 0.12
 # What the printers of the trials do to the two sides: shift (mm), tilt (degrees), stretch.
 FRONTS = ((0.3, -0.8), 0.1, (0.001, -0.0005))
 BACKS = ((-0.7, 1.9), -0.15, (-0.0005, 0.001))
@@ -98,15 +101,13 @@ def demo_trials(program, folder):
     pages = [with_opencv.Page(rendered[0]), with_opencv.Page(rendered[len(rendered) // 2])]
     grey = {path.stem: cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
             for path in sorted((demo / "pictures").glob("*.jpg"))}
-    names = sorted(grey)
-    fronts, backs = ([n for n in names if side in n][0] for side in ("front", "back"))
-    photo = [n for n in names if "photo" in n][0]
+    fronts, backs, photo = "scan-1-front", "scan-1-back", "photo-1"
     for name, stems, reference, limit in [
             ("the demo's scans", [fronts, backs],
-             lambda: with_opencv.two_scans(grey[fronts], grey[backs], pages, "sideways", "edges"),
-             FROM_SCANS),
+             lambda: with_opencv.two_scans(grey[fronts], grey[backs], pages, "sideways", "holes"),
+             FROM_UNEVEN),
             ("the demo's photo", [photo],
-             lambda: with_opencv.photo(grey[photo], *pages, "sideways", 0.3), FROM_PHOTO)]:
+             lambda: with_opencv.photo(grey[photo], *pages, "sideways", 0.25), FROM_PHOTO)]:
         files = [demo / "pictures" / f"{stem}.jpg" for stem in stems]
         told, refused = tympan.read(*files, setup="demo printer")
         if refused or len(told) != 1:

@@ -91,8 +91,8 @@ FORMS = {
                           LOSSY),
     "TIFF, PackBits": (".tif", by_pillow("TIFF", PLAIN, compression="packbits"), SAME),
     "TIFF, 16 bits": (".tif", by_opencv(sixteen), SAME),
-    "WebP, lossless": (".webp", by_pillow("WEBP", PLAIN, lossless=True), SAME),
-    "WebP, lossy": (".webp", by_pillow("WEBP", tinted, quality=90), LOSSY),
+    "WebP, lossless": (".webp", by_pillow("WEBP", PLAIN, lossless=True, quality=0, method=0), SAME),
+    "WebP, lossy": (".webp", by_pillow("WEBP", tinted, quality=90, method=2), LOSSY),
     "PDF of JPEG scans": (".pdf", by_pillow("PDF", tinted, resolution=DPI, quality=92), LOSSY),
     **{f"JPEG, EXIF orientation {n}": (".jpg", oriented(n), LOSSY) for n in STORED},
 }

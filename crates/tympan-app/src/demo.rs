@@ -15,7 +15,7 @@ use tympan_sheet::drawing::Drawing;
 use tympan_sheet::{Back, Flip, Paper, Point, Side, Size};
 use tympan_sim::{
     Backlight, Camera, Hole, Media, OnBed, Page as Raster, Placement, Pose, PrintedSheet, Printer,
-    Rng, Scanner, Scatter, jpeg_bytes,
+    Rng, Scanner, Scatter, jpeg_bytes, office_punch_twice,
 };
 
 use crate::correct::{self, Asked, Request, Sides};
@@ -233,9 +233,11 @@ impl Demo<'_> {
                 ));
                 holes.push(Hole::pricked([prick.sheet.x, prick.sheet.y], &mut rng));
             }
+            holes.extend(office_punch_twice(setup.paper.size(), &mut rng));
             let sheet = sheet.punched(holes);
+            self.scan(&sheet, number)?;
             if number == 1 {
-                self.look_at(&sheet)?;
+                self.photograph(&sheet)?;
             }
             for side in Side::BOTH {
                 let name = format!("sheet-{number}-{side}.png");
@@ -249,20 +251,25 @@ impl Demo<'_> {
         Ok(table)
     }
 
-    /// Two scans of a sheet over a dark backing, and a photo of it against a window.
-    fn look_at(&mut self, sheet: &PrintedSheet) -> Result<(), Refusal> {
-        let folder = self.folder.join("pictures");
-        fs::create_dir_all(&folder).map_err(|e| Refusal::file("make the folder", &folder, &e))?;
+    /// Two scans of a sheet over a dark backing.
+    fn scan(&self, sheet: &PrintedSheet, number: u32) -> Result<(), Refusal> {
+        let folder = self.pictures()?;
         let scanner = Scanner {
             jpeg: Some(90),
             colour: true,
             ..Scanner::usual(SEED, SCAN_DPI)
         };
-        for (side, seed) in [(Side::Front, 1), (Side::Back, 2)] {
-            let scan = scanner.scan(sheet, side, &OnBed::by_hand(seed));
-            let file = folder.join(format!("scan-{side}.jpg"));
+        for (side, seed) in [(Side::Front, 2 * number), (Side::Back, 2 * number + 1)] {
+            let scan = scanner.scan(sheet, side, &OnBed::by_hand(u64::from(seed)));
+            let file = folder.join(format!("scan-{number}-{side}.jpg"));
             files::write_new(&file, &jpeg(&scan.image, SCAN_DPI)?)?;
         }
+        Ok(())
+    }
+
+    /// A photo of a sheet against a window.
+    fn photograph(&mut self, sheet: &PrintedSheet) -> Result<(), Refusal> {
+        let folder = self.pictures()?;
         let camera = Camera::phone(SEED);
         let size = sheet.cut_size();
         let pose = Pose::by_hand(&camera, size, SEED);
@@ -272,10 +279,16 @@ impl Demo<'_> {
             &pose,
             &Backlight::window(0.15, size, SEED),
         );
-        files::write_new(&folder.join("photo.jpg"), &jpeg(&photo.image, 72.0)?)?;
-        let what = "scans of the first test sheet, and a photo of it against a window";
+        files::write_new(&folder.join("photo-1.jpg"), &jpeg(&photo.image, 72.0)?)?;
+        let what = "scans of the test sheets, and a photo of the first against a window";
         self.files.push(("pictures/".into(), what.into()));
         Ok(())
+    }
+
+    fn pictures(&self) -> Result<PathBuf, Refusal> {
+        let folder = self.folder.join("pictures");
+        fs::create_dir_all(&folder).map_err(|e| Refusal::file("make the folder", &folder, &e))?;
+        Ok(folder)
     }
 
     fn correct(&mut self, store: &Store) -> Result<(), Refusal> {
@@ -384,17 +397,23 @@ fn read_me(folder: &Path) -> String {
          test sheets to a corrected deck:\n\
          \n\
          1. Look at test-sheets.pdf: this is what one prints.\n\
-         2. Look at printed/sheet-1-back.png: the hole near each letter went through a cross on the\n\
-         \u{20}  front. The words beside the grid where the hole lies say how the back sits.\n\
+         2. Look at printed/sheet-1-back.png: the small hole near each letter went through a cross on\n\
+         \u{20}  the front. The words beside the grid where the hole lies say how the back sits. (The large\n\
+         \u{20}  holes by the edges tie the scans of the two sides together.)\n\
          3. Take the set-up into a data folder of your own, and the holes of all three sheets:\n\
          \n\
          \u{20}    tympan --data my-data setup import {folder}/set-up.json\n\
          \u{20}    tympan --data my-data read --setup \"{SETUP}\" --table {folder}/holes.csv\n\
          \n\
-         \u{20}  Or read the first sheet from its scans, or from its photo:\n\
+         \u{20}  Or read all three from their scans, in any order, with pictures of what was found:\n\
          \n\
-         \u{20}    tympan --data my-data read --setup \"{SETUP}\" --again {folder}/pictures/scan-front.jpg \
-         {folder}/pictures/scan-back.jpg\n\
+         \u{20}    tympan --data my-data read --setup \"{SETUP}\" --again {folder}/pictures/scan-* \
+         --evidence found\n\
+         \n\
+         \u{20}  Or the first one from a photo against a window:\n\
+         \n\
+         \u{20}    tympan --data my-data read --setup \"{SETUP}\" --again \
+         {folder}/pictures/photo-1.jpg\n\
          \n\
          4. See what they say:\n\
          \n\
