@@ -1,5 +1,7 @@
 //! Correcting a file: which pages, by how much, and what came of it.
 
+mod in_file;
+
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
@@ -9,9 +11,10 @@ use tympan_pdf::{CorrectJob, Document, Duplex, Lost, Measure, PageOut, PageRepor
 use tympan_sheet::{Affine, Flip, Page, Paper, Point, QuarterTurn, Size};
 use tympan_store::{FlippedBy, SetUp, Store};
 
+use crate::inspect::FileErrorSaid;
 use crate::measure;
 use crate::pages::{BackPages, Role};
-use crate::plan::{self, Cause, Laying, PageIn, PagePlan, Place};
+use crate::plan::{self, Cause, Laying, PageIn, PagePlan, Place, as_page};
 use crate::refusal::Refusal;
 use crate::words::{OnBack, Units};
 
@@ -30,6 +33,8 @@ pub enum Asked {
     Seen(OnBack),
     /// What is to be done to the back pages, looking at them.
     Move(OnBack),
+    /// Nothing is known of the printer: only the file's own error is taken out.
+    FileOnly,
 }
 
 /// A correction as a user asks for it.
@@ -43,6 +48,8 @@ pub struct Request {
     pub output: PathBuf,
     /// What the correction is made from.
     pub asked: Asked,
+    /// Take out the error that the file itself has as well.
+    pub and_file: bool,
     /// Which side is moved.
     pub on: Sides,
     /// Which pages of each file are backs.
@@ -109,6 +116,9 @@ pub struct PageOutcome {
     pub in_words: String,
     /// What leaves the sheet or comes where the printer cannot print, in words.
     pub lost: Vec<String>,
+    /// The file's own error that was looked for on this back, in the front frame.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub file_error: Option<FileErrorSaid>,
 }
 
 impl Outcome {
@@ -164,6 +174,7 @@ pub fn correct(
     let (cause, setup) = match &request.asked {
         Asked::Seen(seen) => (Cause::Seen(*seen), None),
         Asked::Move(moved) => (Cause::Move(*moved), None),
+        Asked::FileOnly => (Cause::Move(OnBack::default()), None),
         Asked::SetUp(name) => {
             let store = store
                 .ok_or_else(|| Refusal::new("there is no data folder", "give it with --data"))?;
@@ -187,7 +198,20 @@ pub fn correct(
         driver_turns: request.driver_turns,
     };
     let pages = pages_in(&items, &sources, request.place)?;
-    let plans = plan::plan(&pages, &cause, request.on, &laying)?;
+    let mut plans = plan::plan(&pages, &cause, request.on, &laying)?;
+    let mut in_file = None;
+    if request.and_file {
+        let files: Vec<&PathBuf> = sources.iter().map(|source| &source.file).collect();
+        let password = request.password.as_deref();
+        let asked = request.flip.is_some();
+        let found = in_file::find(&files, password, &items, flip, asked, cancel)?;
+        for ((plan, error), item) in plans.iter_mut().zip(&found.errors).zip(&items) {
+            if let Some(error) = error {
+                *plan = in_file::take_out(plan, error, item.size)?;
+            }
+        }
+        in_file = Some(found);
+    }
     refuse_far(&plans, request.really)?;
     let job = CorrectJob {
         output: request.output.clone(),
@@ -212,13 +236,18 @@ pub fn correct(
             .zip(&report.pages)
             .enumerate()
             .map(|(i, ((item, plan), page))| {
-                told(i + 1, &job.sources[item.source].file, item, plan, page)
+                let error = in_file.as_ref().and_then(|found| found.errors[i].as_ref());
+                PageOutcome {
+                    file_error: error.map(FileErrorSaid::from),
+                    ..told(i + 1, &job.sources[item.source].file, item, plan, page)
+                }
             })
             .collect(),
         cautions: report
             .cautions
             .iter()
             .map(|(_, caution)| caution.to_string())
+            .chain(in_file.iter().flat_map(|found| found.cautions.clone()))
             .collect(),
     })
 }
@@ -255,6 +284,7 @@ fn told(
         size_mm: [size.w, size.h],
         in_words: move_in_words(&correction, size),
         lost: report.lost.as_ref().map(lost_in_words).unwrap_or_default(),
+        file_error: None,
     }
 }
 

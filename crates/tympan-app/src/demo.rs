@@ -305,6 +305,7 @@ impl Demo<'_> {
             driver_turns: None,
             password: None,
             really: false,
+            and_file: false,
         };
         correct::correct(Some(store), &request, &mut |_| {}, &AtomicBool::new(false))?;
         self.files.push((

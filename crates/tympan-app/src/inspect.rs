@@ -1,6 +1,6 @@
 //! Looking at a file of cards before stock is spent on it.
 
-mod look;
+pub(crate) mod look;
 mod said;
 
 use std::path::PathBuf;
@@ -17,7 +17,7 @@ use crate::refusal::Refusal;
 use crate::report;
 
 pub use look::Progress;
-pub use said::{FaultSaid, GridSaid, Inspection, PageSaid, PairSaid};
+pub use said::{FaultSaid, FileErrorSaid, GridSaid, Inspection, PageSaid, PairSaid};
 pub use tympan_inspect::{Asked as AskedPairs, AskedError};
 
 /// Cuts fall within this of where they should 19 times in 20, mm (common practice for a desk

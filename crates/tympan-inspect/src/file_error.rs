@@ -54,8 +54,12 @@ impl<'a> Behind<'a> {
     pub(crate) fn find(front: &'a PageCells, back: &'a PageCells, flip: Flip) -> Option<Self> {
         let unflip = unflip(front.size, back.size, flip);
         front.grids.iter().find_map(|f| {
-            let same = |b: &&Grid| b.trim.is_close(f.trim, OTHER_CARD_MM);
             let shape = |b: &Grid| (b.columns, b.rows) == (f.columns, f.rows);
+            let same = |b: &&Grid| {
+                // Where a side's cards are taken too large, with their bleed, the steps still tell.
+                b.trim.is_close(f.trim, OTHER_CARD_MM)
+                    || (shape(b) && f.filled.len() > 1 && same_steps(f, b))
+            };
             let mut fitting = back.grids.iter().filter(same).collect::<Vec<_>>();
             fitting.sort_by_key(|b| !shape(b));
             fitting
@@ -112,6 +116,14 @@ impl<'a> Behind<'a> {
                 Some(([column, row], [back_column, back_row]))
             })
         })
+    }
+
+    /// Whether every cell of the larger side has its partner, as far as the smaller side reaches.
+    pub(crate) fn covers(&self) -> bool {
+        let most = |a: usize, b: usize| a.min(b);
+        let columns = most(self.front.columns, self.back.columns);
+        let rows = most(self.front.rows, self.back.rows);
+        self.cells().count() == columns * rows
     }
 
     /// Whether both sides have as many columns and rows.
@@ -199,6 +211,13 @@ impl<'a> Behind<'a> {
             stretch_sd,
         }
     }
+}
+
+/// Whether two grids step alike from cell to cell.
+pub(crate) fn same_steps(a: &Grid, b: &Grid) -> bool {
+    let near = |count: usize, a: f64, b: f64| count < 2 || (a - b).abs() < 0.01 * a.max(b);
+    near(a.columns.min(b.columns), a.pitch.x, b.pitch.x)
+        && near(a.rows.min(b.rows), a.pitch.y, b.pitch.y)
 }
 
 /// How much longer the back's steps are than the front's along one axis.

@@ -63,6 +63,11 @@ pub fn pair_files(fronts: &[Look], backs: &[Look], asked: &Asked) -> Result<Pair
     Ok(finish(fronts, backs, true, sheets))
 }
 
+/// The flip that makes backs lie behind their fronts on all these sheets; `None` where both do.
+pub fn flip_of(sheets: &[(&Look, &Look)]) -> Option<Flip> {
+    flips::of(sheets).flip
+}
+
 /// Pages with their parts, before it is known how they are flipped.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sheets {

@@ -80,6 +80,7 @@ pub(crate) enum Command {
         tympan correct game.pdf -o right.pdf --setup \"rear tray\"\n  \
         tympan correct game.pdf -o right.pdf --seen \"2mm low, 0.4mm left, tilted 0.2 clockwise\"\n  \
         tympan correct game.pdf -o right.pdf --move \"2mm up, 0.4mm right\"\n  \
+        tympan correct game.pdf -o right.pdf --setup \"rear tray\" --and-file\n  \
         tympan correct fronts.pdf --back-file backs.pdf -o both.pdf --setup \"rear tray\"\n\n\
         Print the result at actual size (100 %), never fitted to the page.")]
     Correct(Correct),
@@ -339,6 +340,10 @@ pub(crate) struct Correct {
     /// Stretch the back pages too: across and from top to bottom, as in 0.1%,-0.05%.
     #[arg(long, value_name = "X%,Y%", allow_hyphen_values = true, conflicts_with_all = ["setup", "seen"])]
     pub stretch: Option<String>,
+    /// Take out the error that the file itself has too, page by page, as inspect finds it; alone, or
+    /// with what the printer does.
+    #[arg(long)]
+    pub and_file: bool,
     /// Which side is moved.
     #[arg(long, value_enum, default_value_t = On::Backs)]
     pub on: On,

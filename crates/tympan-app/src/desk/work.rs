@@ -312,6 +312,7 @@ impl Work {
             driver_turns: None,
             password,
             really: self.change.really,
+            and_file: false,
         })
     }
 

@@ -6,7 +6,7 @@ use std::sync::mpsc;
 use std::thread;
 
 use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
-use tympan_inspect::{Fault, Look, Severity, cells};
+use tympan_inspect::{Fault, Look, Severity, cells, complete};
 use tympan_pdf::contents::{Extent, Limits};
 use tympan_pdf::raster::{Pages, RasterError, View};
 use tympan_pdf::{Access, Caution, Document};
@@ -47,7 +47,7 @@ struct Opened {
 }
 
 /// Looks at all pages of the files.
-pub(super) fn at(
+pub(crate) fn at(
     files: &[&PathBuf],
     password: Option<&str>,
     print: &Print,
@@ -233,5 +233,9 @@ fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
         looked.found.extend(page.seen.found);
         looked.cards.extend(page.seen.cards);
     }
+    let mut cells: Vec<_> = (looked.looks.iter_mut())
+        .map(|look| &mut look.cells)
+        .collect();
+    complete(&mut cells);
     looked
 }

@@ -413,19 +413,21 @@ fn pair(pair: &Pair) -> PairSaid {
             Standing::HeadToFoot => "head_to_foot",
         }),
         confidence: pair.confidence,
-        file_error: pair.file_error.as_ref().map(file_error),
+        file_error: pair.file_error.as_ref().map(FileErrorSaid::from),
         flip_taken: pair.file_error.map(|error| error.flip),
     }
 }
 
-fn file_error(error: &FileError) -> FileErrorSaid {
-    FileErrorSaid {
-        shift_mm: xy(error.shift.x, error.shift.y),
-        tilt_deg: error.tilt.to_degrees(),
-        stretch_percent: xy(100.0 * error.stretch[0], 100.0 * error.stretch[1]),
-        shift_sd_mm: error.shift_sd,
-        tilt_sd_deg: error.tilt_sd.to_degrees(),
-        stretch_sd_percent: 100.0 * error.stretch_sd,
+impl From<&FileError> for FileErrorSaid {
+    fn from(error: &FileError) -> Self {
+        Self {
+            shift_mm: xy(error.shift.x, error.shift.y),
+            tilt_deg: error.tilt.to_degrees(),
+            stretch_percent: xy(100.0 * error.stretch[0], 100.0 * error.stretch[1]),
+            shift_sd_mm: error.shift_sd,
+            tilt_sd_deg: error.tilt_sd.to_degrees(),
+            stretch_sd_percent: 100.0 * error.stretch_sd,
+        }
     }
 }
 

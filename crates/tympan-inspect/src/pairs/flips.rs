@@ -12,6 +12,9 @@ const TOLD_AT: f64 = 12.0;
 /// whose backs stand on their heads are that much rarer (common practice).
 const HEADS_TOGETHER: f64 = 8.0;
 
+/// Cells that lie behind no cell weigh so much against a flip.
+pub(crate) const OFF_THE_GRID: f64 = 5.0;
+
 pub(crate) struct Found {
     /// The flip, where it is told.
     pub(crate) flip: Option<Flip>,
@@ -53,13 +56,23 @@ pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
 /// constant.
 fn evidence(front: &Look, back: &Look, flip: Flip) -> f64 {
     let mut sum = 0.0;
-    if let Some(behind) = Behind::find(&front.cells, &back.cells, flip) {
-        sum += lies(&behind);
-        let [both, front_only, back_only] = behind.filled();
-        if behind.front_is_part_filled() && both > 0 {
-            // Backs that fill more cells than the fronts are common where all backs are one page.
-            sum -= 2.0 * front_only.min(3) as f64 + 0.7 * back_only.min(3) as f64;
+    match Behind::find(&front.cells, &back.cells, flip) {
+        Some(behind) => {
+            sum += lies(&behind);
+            let [_, front_only, back_only] = behind.filled();
+            if !behind.covers() {
+                sum -= OFF_THE_GRID;
+            }
+            if behind.any_filled() {
+                // Backs that fill more cells than the fronts are common where all backs are one
+                // page.
+                sum -= 2.0 * front_only.min(3) as f64 + 0.7 * back_only.min(3) as f64;
+            }
         }
+        None if !front.cells.grids.is_empty() && !back.cells.grids.is_empty() => {
+            sum -= 2.0 * OFF_THE_GRID;
+        }
+        None => {}
     }
     if let (Some(f), Some(b)) = (front.reads, back.reads) {
         match super::standing_when(f, b, flip) {

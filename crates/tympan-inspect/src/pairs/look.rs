@@ -50,10 +50,15 @@ impl Look {
         });
         let faces: Vec<Face> = match cells.grids.first() {
             None => Vec::new(),
-            Some(grid) => filled(grid)
-                .take(MOST_CELLS)
-                .map(|(column, row)| page.cell(grid, column, row))
-                .collect(),
+            Some(grid) => {
+                // Cells with nothing on them are the cards of a page that has no others.
+                let nothing = grid.count() == 0;
+                places(grid)
+                    .filter(|(_, is_filled)| nothing || *is_filled)
+                    .take(MOST_CELLS)
+                    .map(|((column, row), _)| page.cell(grid, column, row))
+                    .collect()
+            }
         };
         let mean = Face::mean(&faces).unwrap_or_else(|| whole.clone());
         let blank = whole.0.iter().all(|&v| v > 0.995);
@@ -71,6 +76,16 @@ impl Look {
     pub(crate) fn all_alike(&self) -> Option<bool> {
         let (first, rest) = self.faces.split_first()?;
         (!rest.is_empty()).then(|| rest.iter().all(|face| first.is_like(face)))
+    }
+
+    /// How much the mean of as many cards as these would differ from page to page by chance, mean
+    /// square; `None` where there are fewer than two.
+    pub(crate) fn spread(&self) -> Option<f64> {
+        let count = self.faces.len() as f64;
+        let squares: f64 = (self.faces.iter())
+            .map(|face| face.apart(&self.mean).powi(2))
+            .sum();
+        (self.faces.len() > 1).then(|| squares / (count - 1.0) / count)
     }
 
     /// Whether two pages show the same cards: the same picture where there are no cells, the same
@@ -135,11 +150,13 @@ pub(crate) enum Filling {
     Other,
 }
 
-fn filled(grid: &Grid) -> impl Iterator<Item = (usize, usize)> + '_ {
+fn places(grid: &Grid) -> impl Iterator<Item = ((usize, usize), bool)> + '_ {
     let cells = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (column, row)));
-    cells
-        .zip(&grid.filled)
-        .filter_map(|(cell, filled)| filled.then_some(cell))
+    cells.zip(grid.filled.iter().copied())
+}
+
+fn filled(grid: &Grid) -> impl Iterator<Item = (usize, usize)> + '_ {
+    places(grid).filter_map(|(cell, filled)| filled.then_some(cell))
 }
 
 struct Sampler<'a> {

@@ -57,7 +57,7 @@ fn all_ways(n: usize) -> Vec<Candidate> {
             usual,
         });
     };
-    add(Way::OneSided, 0.2, Vec::new(), (0..n).collect());
+    add(Way::OneSided, 0.08, Vec::new(), (0..n).collect());
     let half = n / 2;
     if n >= 2 && n.is_multiple_of(2) {
         let by_turns = |first: usize| {
@@ -65,7 +65,7 @@ fn all_ways(n: usize) -> Vec<Candidate> {
                 .map(|i| (2 * i + first, 2 * i + 1 - first))
                 .collect()
         };
-        add(Way::Alternating, 0.45, by_turns(0), Vec::new());
+        add(Way::Alternating, 0.5, by_turns(0), Vec::new());
         add(Way::Alternating, 0.02, by_turns(1), Vec::new());
     }
     if n >= 4 && n.is_multiple_of(2) {
@@ -305,8 +305,15 @@ fn choose(fronts: &[Look], backs: &[Look], ways: Vec<Candidate>, pages: &Weigh<'
 /// How well fronts and backs lie behind each other, on their better flip.
 fn pairs_fit(fronts: &[Look], backs: &[Look], pairs: &[(usize, usize)]) -> (f64, Vec<String>) {
     let on = |flip: Flip| -> f64 {
-        let one = |&(f, b): &(usize, usize)| pair_fits(&fronts[f], &backs[b], flip);
-        pairs.iter().map(one).sum()
+        let each = || {
+            pairs
+                .iter()
+                .map(|&(f, b)| pair_fits(&fronts[f], &backs[b], flip))
+        };
+        // A file's own error is mostly the same on all its pages: they are one witness of it.
+        let place: f64 = each().map(|(place, _)| place).sum();
+        let filling: f64 = each().map(|(_, filling)| filling).sum();
+        1.5 * place / pairs.len().max(1) as f64 + filling
     };
     let (sideways, endways) = (on(Flip::Sideways), on(Flip::Endways));
     let flip = if sideways >= endways {
@@ -327,32 +334,37 @@ fn pairs_fit(fronts: &[Look], backs: &[Look], pairs: &[(usize, usize)]) -> (f64,
     (sideways.max(endways), why)
 }
 
-fn pair_fits(front: &Look, back: &Look, flip: Flip) -> f64 {
+/// How well a back lies behind a front, and how well its cells are filled for that.
+fn pair_fits(front: &Look, back: &Look, flip: Flip) -> (f64, f64) {
     if front.cells.grids.is_empty() || back.cells.grids.is_empty() {
-        return -1.0;
+        return (0.0, -1.0);
     }
     let Some(behind) = Behind::find(&front.cells, &back.cells, flip) else {
-        return -6.0;
+        return (0.0, -5.0);
     };
-    let [both, front_only, back_only] = behind.filled();
-    let mut sum = (flips::lies(&behind) / 4.0).max(-3.0);
-    if !behind.same_shape() {
-        sum -= 1.0;
+    let mut place = (flips::lies(&behind) / 4.0).max(-3.0);
+    if !behind.covers() {
+        place -= 4.0;
+    } else if !behind.same_shape() {
+        place -= 1.0;
     }
-    if front_only + back_only == 0 {
+    let [both, front_only, back_only] = behind.filled();
+    let filling = if front_only + back_only == 0 {
         if behind.front_is_part_filled() && both > 0 {
-            sum += 1.5;
+            1.5
+        } else {
+            0.0
         }
     } else if front_only == 0 {
         // A full page of backs behind a part-filled front is common.
-        sum -= 0.5;
+        -0.5
     } else if front_only == back_only {
         // As many, but not behind each other: a fault that is seen often.
-        sum -= 1.5;
+        -1.5
     } else {
-        sum -= 3.0;
-    }
-    sum
+        -3.0
+    };
+    (place, filling)
 }
 
 /// What kind of page each one seems to be.
@@ -360,6 +372,8 @@ struct Kinds {
     cards: Vec<usize>,
     /// How much each page's mean card differs from every other's, squared.
     apart: Vec<Vec<f64>>,
+    /// How much the mean of each page's cards would differ by chance, squared.
+    spread: Vec<Option<f64>>,
     /// Pages that show the same as another one.
     same: Vec<Vec<bool>>,
 }
@@ -378,7 +392,13 @@ impl Kinds {
             .into_iter()
             .map(|row| row.into_iter().map(|v| v > 0.5).collect())
             .collect();
-        Self { cards, apart, same }
+        let spread = cards.iter().map(|&i| pages[i].spread()).collect();
+        Self {
+            cards,
+            apart,
+            spread,
+            same,
+        }
     }
 
     /// The logarithm of how likely the pages look as they do if the candidate is right, and what of
@@ -405,7 +425,7 @@ impl Kinds {
         let votes = |count: usize, each: f64| {
             each * (1.0 + (count.max(1) as f64).ln()) * f64::from(u8::from(count > 0))
         };
-        sum += votes(alike_backs, 2.0) - votes(other_backs, 0.7);
+        sum += votes(alike_backs, 2.0) - votes(other_backs, 0.4);
         sum += votes(other_fronts, 0.3) - votes(alike_fronts, 1.8);
         if alike_backs > 0 && alike_backs > other_backs {
             why.push("all cards are alike on the pages taken for backs".to_owned());
@@ -473,11 +493,23 @@ impl Kinds {
                 sum.1 += 1.0;
             }
         }
-        if within.1 == 0.0 || between.1 == 0.0 {
+        if between.1 == 0.0 {
             return 0.0;
         }
+        if within.1 == 0.0 {
+            // One page of each kind: cards differ within a page, and the means of pages of one kind
+            // by less than that.
+            let known: Vec<f64> = self.spread.iter().filter_map(|s| *s).collect();
+            let usual = known.iter().copied().fold(f64::NAN, f64::max);
+            let ratio = (between.0 / between.1 + FLOOR) / (2.0 * usual + FLOOR);
+            return if ratio.is_finite() {
+                (1.2 * ratio.ln() - 1.5).clamp(-2.5, 2.5)
+            } else {
+                0.0
+            };
+        }
         let ratio = (between.0 / between.1 + FLOOR) / (within.0 / within.1 + FLOOR);
-        let certainty = ((n - 2) as f64 / 2.0).min(3.0);
+        let certainty = (n as f64 / 2.0 - 0.5).min(3.0);
         (certainty * ratio.ln()).clamp(-4.0, 5.0)
     }
 }

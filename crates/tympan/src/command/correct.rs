@@ -25,6 +25,7 @@ pub(crate) fn run(cli: &Cli, args: &Correct) -> Result<(), Refusal> {
         back_file: args.back_file.clone(),
         output: args.output.clone(),
         asked,
+        and_file: args.and_file,
         on: args.on.into(),
         backs: args.backs.clone(),
         flip: args.flip,
@@ -63,6 +64,9 @@ fn asked(args: &Correct) -> Result<Asked, Refusal> {
         return Ok(Asked::Seen(OnBack::parse(seen)?));
     }
     if args.moved.is_none() && args.tilt.is_none() && args.stretch.is_none() {
+        if args.and_file {
+            return Ok(Asked::FileOnly);
+        }
         return Err(Refusal::new(
             "nothing says how the backs lie",
             "say what you see, looking at the back: --seen \"2mm low, 0.4mm left\"; or name a \

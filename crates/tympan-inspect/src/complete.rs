@@ -1,0 +1,135 @@
+//! What the pages of a file say about each other's cells: a sheet that is filled in part has the
+//! grid of the full ones.
+
+use tympan_sheet::{Page, Point, Vector};
+
+use crate::file_error::same_steps;
+use crate::findings::{Grid, PageCells};
+
+/// Cells may lie off the full page's by this and still be of its grid, mm.
+const OFF_MM: f64 = 0.6;
+/// Cards of one kind may be found to differ by this, mm.
+const OTHER_MM: f64 = 1.0;
+
+/// Gives pages whose cells are some of another page's all cells of that page, empty where nothing
+/// was found.
+pub fn complete(pages: &mut [&mut PageCells]) {
+    let full: Vec<(usize, Grid)> = pages
+        .iter()
+        .filter_map(|page| {
+            let grid = page.grids.first()?;
+            (page.grids.len() == 1 && grid.filled.len() > 1).then(|| (page.page, grid.clone()))
+        })
+        .collect();
+    // What all pages have in common is looked at once.
+    let mut kinds: Vec<Grid> = Vec::new();
+    for (_, grid) in full {
+        let known =
+            |kind: &Grid| place_in(&grid, kind) == Some((0, 0)) && shape(&grid) == shape(kind);
+        if !kinds.iter().any(known) {
+            kinds.push(grid);
+        }
+    }
+    kinds.sort_by_key(|kind| std::cmp::Reverse(kind.filled.len()));
+    for page in pages {
+        let [grid] = page.grids.as_mut_slice() else {
+            continue;
+        };
+        let larger = kinds.iter().find_map(|kind| {
+            let place = place_in(grid, kind)?;
+            (kind.filled.len() > grid.filled.len()).then_some((kind, place))
+        });
+        if let Some((kind, (column, row))) = larger {
+            *grid = within(grid, kind, column, row);
+        }
+    }
+}
+
+fn shape(grid: &Grid) -> (usize, usize) {
+    (grid.columns, grid.rows)
+}
+
+/// The column and row of a larger grid at which a smaller one begins.
+fn place_in(grid: &Grid, kind: &Grid) -> Option<(usize, usize)> {
+    let same = grid.trim.is_close(kind.trim, OTHER_MM) && same_steps(grid, kind);
+    let level = (grid.rotation.to_radians() - kind.rotation.to_radians()).abs() < 0.005;
+    if !(same && level) {
+        return None;
+    }
+    let to_grid = kind.to_page().inverse().ok()?;
+    let middle = to_grid.apply(grid.centre(0, 0)) - Point::new(0.0, 0.0);
+    let steps = |d: f64, pitch: f64, trim: f64, most: usize, count: usize| {
+        let step = (d - trim / 2.0) / pitch;
+        let off = (step - step.round()).abs() * pitch;
+        let fits = off < OFF_MM && step.round() >= 0.0 && step.round() as usize + count <= most;
+        fits.then_some(step.round() as usize)
+    };
+    Some((
+        steps(
+            middle.x,
+            kind.pitch.x,
+            kind.trim.w,
+            kind.columns,
+            grid.columns,
+        )?,
+        steps(middle.y, kind.pitch.y, kind.trim.h, kind.rows, grid.rows)?,
+    ))
+}
+
+/// The same cells as part of a larger grid, where they were found and as they were found.
+fn within(grid: &Grid, kind: &Grid, column: usize, row: usize) -> Grid {
+    let mut filled = vec![false; kind.filled.len()];
+    for (i, is_filled) in grid.filled.iter().enumerate() {
+        let (c, r) = (i % grid.columns + column, i / grid.columns + row);
+        filled[r * kind.columns + c] = *is_filled;
+    }
+    let back: Vector<Page> = kind.to_page().apply_vector(Vector::new(
+        column as f64 * kind.pitch.x,
+        row as f64 * kind.pitch.y,
+    ));
+    Grid {
+        columns: kind.columns,
+        rows: kind.rows,
+        pitch: kind.pitch,
+        origin: grid.origin - back,
+        rotation: if grid.filled.len() > 1 {
+            grid.rotation
+        } else {
+            kind.rotation
+        },
+        pitch_sd: kind.pitch_sd,
+        filled,
+        ..grid.clone()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::testing::{A4, grid, page};
+    use tympan_sheet::Size;
+
+    #[test]
+    fn a_page_with_a_few_cells_of_a_full_page_gets_its_grid() {
+        let full = grid(3, 3, Size::new(60.0, 85.0), Point::new(12.0, 20.0));
+        let mut few = grid(2, 1, Size::new(60.0, 85.0), Point::new(72.0, 105.0));
+        few.filled = vec![true, true];
+        let mut pages = [page(0, A4, full.clone()), page(1, A4, few)];
+        complete(&mut pages.iter_mut().collect::<Vec<_>>());
+        let grid = &pages[1].grids[0];
+        assert_eq!((grid.columns, grid.rows), (3, 3));
+        assert!((grid.origin - full.origin).length() < 1e-9);
+        let filled: Vec<usize> = (0..9).filter(|&i| grid.filled[i]).collect();
+        assert_eq!(filled, [4, 5]);
+        assert_eq!(pages[0].grids[0], full);
+    }
+
+    #[test]
+    fn cells_beside_the_full_page_s_stay_as_they_are() {
+        let full = grid(3, 3, Size::new(60.0, 85.0), Point::new(12.0, 20.0));
+        let few = grid(2, 1, Size::new(60.0, 85.0), Point::new(40.0, 105.0));
+        let mut pages = [page(0, A4, full), page(1, A4, few.clone())];
+        complete(&mut pages.iter_mut().collect::<Vec<_>>());
+        assert_eq!(pages[1].grids[0], few);
+    }
+}
