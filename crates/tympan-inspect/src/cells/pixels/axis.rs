@@ -311,8 +311,13 @@ pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Opti
             pitch,
             count,
         };
-        // A whole multiple of a pitch repeats as well as the pitch itself.
-        if best.as_ref().is_none_or(|(top, _)| weight > *top * 1.08) {
+        // A whole multiple of a pitch repeats as well as the pitch itself, often better.
+        let better = |(top, other): &(f64, Axis)| {
+            let part = axis.pitch / other.pitch;
+            let multiple = part > 1.5 && (part - part.round()).abs() < 0.02;
+            weight > if multiple { top / 0.8 } else { *top }
+        };
+        if best.as_ref().is_none_or(better) {
             best = Some((weight, axis));
         }
     }

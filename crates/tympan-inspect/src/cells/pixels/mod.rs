@@ -6,6 +6,8 @@
 mod axis;
 mod lines;
 mod plane;
+#[cfg(test)]
+mod tests;
 mod tilt;
 
 use image::GrayImage;
@@ -84,11 +86,11 @@ impl Told {
         })
     }
 
-    /// The marks, unless the print clearly says otherwise.
+    /// The marks, unless the print clearly has several cells where they show one.
     fn trusted(&self) -> Option<Axis> {
-        let clear =
+        let several =
             (self.print.as_ref()).is_some_and(|(print, alike)| print.count > 1 && *alike >= 0.45);
-        self.marks.filter(|marks| !clear || self.agrees(marks))
+        self.marks.filter(|marks| marks.count > 1 || !several)
     }
 
     /// Lines along the cuts, the surest first.
@@ -141,12 +143,12 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
         alike: ax.min(ay),
     };
     let sharp = x.reach.sharp && y.reach.sharp;
-    if sharp && usual(px.length, py.length) {
+    if sharp && usual(px.length, py.length, 0.2) {
         return Some(choice(px, py, false, true, None));
     }
     let (cut_x, cut_y) = (x.cut(), y.cut());
     if let (Some(x), Some(y)) = (cut_x, cut_y)
-        && usual(x.length, y.length)
+        && usual(x.length, y.length, 0.35)
     {
         let bleed = (px.length - x.length) / 2.0;
         return Some(choice(x, y, true, true, (bleed > 0.2).then_some(bleed)));
@@ -156,12 +158,17 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
     }
     for (x, y) in [(cut_x, Some(py)), (Some(px), cut_y)] {
         if let (Some(x), Some(y)) = (x, y)
-            && usual(x.length, y.length)
+            && usual(x.length, y.length, 0.35)
         {
             return Some(choice(x, y, false, true, None));
         }
     }
-    if let (Some(x), Some(y)) = (cut_x, cut_y) {
+    let spread = (x.spread(px), y.spread(py));
+    if px.count > 1 && py.count > 1 && usual(spread.0.length, spread.1.length, 0.2) {
+        return Some(choice(spread.0, spread.1, false, true, None));
+    }
+    let full = |axis: &Axis| axis.length >= 0.8 * axis.pitch;
+    if let (Some(x), Some(y)) = (cut_x.filter(full), cut_y.filter(full)) {
         return Some(choice(x, y, true, false, None));
     }
     // One that stands alone must at least have straight ends.
@@ -169,15 +176,14 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
     if !(stands(x, &px) && stands(y, &py)) {
         return None;
     }
-    let (px, py) = (x.spread(px), y.spread(py));
-    Some(choice(px, py, false, false, None))
+    Some(choice(spread.0, spread.1, false, false, None))
 }
 
-/// Whether a card of this size is a usual one.
-fn usual(w: f64, h: f64) -> bool {
+/// Whether a card of this size is a usual one, within some mm.
+fn usual(w: f64, h: f64, within: f64) -> bool {
     nearest_card(Size::new(w, h)).is_some_and(|(card, _)| {
         let (a, b) = (card.trim.portrait(), Size::new(w, h).portrait());
-        a.is_close(b, 0.2)
+        a.is_close(b, within)
     })
 }
 
@@ -223,10 +229,11 @@ fn grid(x: &Told, y: &Told, plane: &Plane, px_per_mm: f64, size: Size, tilt: f64
     let confidence = match (choice.lined, choice.known, several) {
         (true, true, true) => 0.95,
         (true, true, false) => 0.8,
-        (false, true, true) => 0.85,
+        (false, true, true) => 0.8,
         (false, true, false) => 0.6,
-        (true, false, _) => 0.7,
-        (false, false, _) => 0.4 + 0.3 * choice.alike,
+        // Half of those that nothing else bears out are wrong in something.
+        (true, false, _) => 0.49,
+        (false, false, _) => 0.49 * choice.alike.min(1.0),
     };
     let known = choice.known;
     Some(Grid {
@@ -236,9 +243,9 @@ fn grid(x: &Told, y: &Told, plane: &Plane, px_per_mm: f64, size: Size, tilt: f64
         pitch: Vector::new(step(&across), step(&down)),
         origin: to_page.apply(Point::new(across.start, down.start)),
         rotation: Angle::radians(tilt),
-        place_sd: if known { 0.05 } else { 1.0 },
+        place_sd: if known { 0.06 } else { 1.0 },
         pitch_sd: 0.03,
-        trim_sd: if known { 0.05 } else { 2.0 },
+        trim_sd: if known { 0.07 } else { 2.0 },
         confidence,
         found_by: if choice.lined {
             vec![Evidence::Lines, Evidence::Pixels]
