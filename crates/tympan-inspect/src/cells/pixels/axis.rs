@@ -265,8 +265,18 @@ pub(super) fn within(outer: &Axis, lines: &[Line]) -> Option<Axis> {
     best.map(|(_, _, axis)| axis)
 }
 
-/// The axis that the print's reach and repeats tell, and how alike the cells are.
-pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Option<(Axis, f64)> {
+/// What the print's reach and repeats tell.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Print {
+    pub(super) axis: Axis,
+    /// How alike the cells are along the axis, 0 to 1; 1 where there is only one.
+    pub(super) alike: f64,
+    /// Whether steps too short for cells repeat as well.
+    pub(super) fine: bool,
+}
+
+/// The axis that the print's reach and repeats tell.
+pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Option<Print> {
     let long = reach.to - reach.from;
     let profile = profile(plane, px_per_mm);
     let likeness = |lag: usize| correlation(&profile, lag);
@@ -321,17 +331,29 @@ pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Opti
             best = Some((weight, axis));
         }
     }
+    // What repeats as well at a step too short for cells is lines of text or a fine pattern.
+    let fine = (all.windows(3).enumerate())
+        .skip((2.5 * px_per_mm) as usize)
+        .take((15.5 * px_per_mm) as usize)
+        .filter(|(_, three)| peak(three[0], three[1], three[2]).is_some())
+        .map(|(_, three)| three[1])
+        .fold(0.0, f64::max);
     match best {
-        Some((weight, axis)) if weight >= 0.3 => Some((axis, weight.min(1.0))),
-        _ if long <= SIDES.1 => Some((
-            Axis {
+        Some((weight, axis)) if weight >= 0.3 => Some(Print {
+            axis,
+            alike: weight.min(1.0),
+            fine: fine >= 0.85 * weight,
+        }),
+        _ if long <= SIDES.1 => Some(Print {
+            axis: Axis {
                 start: reach.from,
                 length: long,
                 pitch: long,
                 count: 1,
             },
-            1.0,
-        )),
+            alike: 1.0,
+            fine: false,
+        }),
         _ => None,
     }
 }

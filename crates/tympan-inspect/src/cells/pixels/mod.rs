@@ -14,7 +14,7 @@ use image::GrayImage;
 use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size, Vector, nearest_card};
 
 use crate::findings::{Bleed, Evidence, Grid};
-use axis::{Axis, Reach};
+use axis::{Axis, Print, Reach};
 use plane::Plane;
 
 /// The shortest and the longest side of a cell, mm.
@@ -52,9 +52,8 @@ struct Told {
     outline: Option<Axis>,
     /// From lines anywhere.
     frames: Option<Axis>,
-    /// From the print alone, and how alike the cells are along this axis, 0 to 1; 1 where there is
-    /// only one.
-    print: Option<(Axis, f64)>,
+    /// From the print alone.
+    print: Option<Print>,
     reach: Reach,
 }
 
@@ -67,7 +66,7 @@ impl Told {
         let marks = axis::from_lines(&lines::places(outside), &reach);
         let print = axis::from_repeats(plane, &reach, px_per_mm);
         let all = lines::places(lines::down(plane, px_per_mm, None));
-        let outline = (print.as_ref()).and_then(|(outer, _)| axis::within(outer, &all));
+        let outline = print.and_then(|print| axis::within(&print.axis, &all));
         Some(Self {
             marks,
             outline,
@@ -81,23 +80,22 @@ impl Told {
 impl Told {
     /// Whether lines and print tell of the same steps.
     fn agrees(&self, lines: &Axis) -> bool {
-        self.print.as_ref().is_some_and(|(print, _)| {
-            (print.pitch - lines.pitch).abs() <= 0.25 && print.count <= lines.count
+        self.print.is_some_and(|Print { axis, .. }| {
+            (axis.pitch - lines.pitch).abs() <= 0.25 && axis.count <= lines.count
         })
     }
 
     /// The marks, unless the print clearly has several cells where they show one.
     fn trusted(&self) -> Option<Axis> {
-        let several =
-            (self.print.as_ref()).is_some_and(|(print, alike)| print.count > 1 && *alike >= 0.45);
+        let several = (self.print).is_some_and(|print| print.axis.count > 1 && print.alike >= 0.45);
         self.marks.filter(|marks| marks.count > 1 || !several)
     }
 
     /// Lines along the cuts, the surest first.
     fn cut(&self) -> Option<Axis> {
         let reaches = |axis: &Axis| {
-            let print = self.print.as_ref();
-            self.agrees(axis) && print.is_some_and(|(print, _)| axis.length >= print.length - 0.3)
+            let long = |print: Print| axis.length >= print.axis.length - 0.3;
+            self.agrees(axis) && self.print.is_some_and(long)
         };
         (self.trusted().or(self.outline)).or(self.frames.filter(reaches))
     }
@@ -133,14 +131,15 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
             alike: 1.0,
         });
     }
-    let ((px, ax), (py, ay)) = (x.print?, y.print?);
+    let (print_x, print_y) = (x.print?, y.print?);
+    let (px, py) = (print_x.axis, print_y.axis);
     let choice = |x: Axis, y: Axis, lined: bool, known: bool, bleed: Option<f64>| Choice {
         x,
         y,
         lined,
         known,
         bleed,
-        alike: ax.min(ay),
+        alike: print_x.alike.min(print_y.alike),
     };
     let sharp = x.reach.sharp && y.reach.sharp;
     if sharp && usual(px.length, py.length, 0.2) {
@@ -173,7 +172,8 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
     }
     // One that stands alone must at least have straight ends.
     let stands = |told: &Told, axis: &Axis| axis.count > 1 || told.reach.sharp;
-    if !(stands(x, &px) && stands(y, &py)) {
+    let fine = print_x.fine || print_y.fine;
+    if fine || !(stands(x, &px) && stands(y, &py)) {
         return None;
     }
     Some(choice(spread.0, spread.1, false, false, None))

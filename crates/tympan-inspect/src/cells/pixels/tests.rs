@@ -8,21 +8,21 @@ const PAGE: Size = Size::new(210.0, 297.0);
 const PX_PER_MM: f64 = 150.0 / 25.4;
 
 /// Paints a page whose grey at a place (mm, of the untilted page) is told by `grey`, tilted
-/// clockwise about its middle; 16 samples to a pixel.
+/// clockwise about its middle; 9 samples to a pixel.
 fn page(tilt_deg: f64, grey: impl Fn(f64, f64) -> f64) -> GrayImage {
     let (w, h) = (PAGE.w * PX_PER_MM, PAGE.h * PX_PER_MM);
     let (sin, cos) = tilt_deg.to_radians().sin_cos();
     GrayImage::from_fn(w.round() as u32, h.round() as u32, |px, py| {
         let mut sum = 0.0;
-        for i in 0..16 {
-            let x = (f64::from(px) + (f64::from(i % 4) + 0.5) / 4.0) / PX_PER_MM - PAGE.w / 2.0;
-            let y = (f64::from(py) + (f64::from(i / 4) + 0.5) / 4.0) / PX_PER_MM - PAGE.h / 2.0;
+        for i in 0..9 {
+            let x = (f64::from(px) + (f64::from(i % 3) + 0.5) / 3.0) / PX_PER_MM - PAGE.w / 2.0;
+            let y = (f64::from(py) + (f64::from(i / 3) + 0.5) / 3.0) / PX_PER_MM - PAGE.h / 2.0;
             sum += grey(
                 cos * x + sin * y + PAGE.w / 2.0,
                 cos * y - sin * x + PAGE.h / 2.0,
             );
         }
-        Luma([(sum / 16.0).round() as u8])
+        Luma([(sum / 9.0).round() as u8])
     })
 }
 
@@ -56,7 +56,7 @@ fn dark(x: f64, y: f64, gutter: f64) -> f64 {
 
 #[test]
 fn tilted_cards_without_marks_are_found_by_their_edges_and_repeats() {
-    for tilt in [-1.0, 0.0, 0.37] {
+    for tilt in [-1.0, 0.37] {
         let grid = one(&page(tilt, |x, y| dark(x, y, 2.0)));
         assert_eq!((grid.columns, grid.rows), (3, 3), "{tilt}");
         let off = grid.rotation.to_degrees() - tilt;
