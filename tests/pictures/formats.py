@@ -1,5 +1,5 @@
-"""The same scans in every format, depth, colour, orientation and resolution: the same reading, or a
-refusal with a reason of its own."""
+"""The same scans in every format, depth, colour, orientation and resolution: the same reading. What is
+not read is refused with the way round."""
 
 import io
 
@@ -96,8 +96,6 @@ FORMS = {
     "PDF of JPEG scans": (".pdf", by_pillow("PDF", tinted, resolution=DPI, quality=92), LOSSY),
     **{f"JPEG, EXIF orientation {n}": (".jpg", oriented(n), LOSSY) for n in STORED},
 }
-# Forms that Tympan may refuse, with the reason that it must give.
-MAY_REFUSE = {"TIFF, JPEG": "damaged", "TIFF, fax": "damaged", "TIFF, CMYK": "damaged"}
 RARE = {
     "TIFF, JPEG": (".tif", by_pillow("TIFF", PLAIN, compression="jpeg", quality=92), LOSSY),
     "TIFF, fax": (".tif", by_pillow("TIFF", lambda g: PLAIN(g).point(lambda v: 255 * (v > 140), "1"),
@@ -129,10 +127,8 @@ class Formats:
             write(scan, file)
         return self.tympan.read(*files)
 
-    def judge(self, told, refused, limit, reason=None):
+    def judge(self, told, refused, limit):
         """(faults, what was measured)."""
-        if reason and not told and {r["refused"]["code"] for r in refused} == {reason}:
-            return [], f"refused: {refused[0]['refused']['message']}"
         if refused or len(told) != 1:
             return [f"not read: {refused}"], ""
         off = farthest(Field(told[0]["field"]).error_at, self.plain)
@@ -141,7 +137,7 @@ class Formats:
     def form(self, name, forms):
         """One form of the same scans."""
         suffix, write, limit = forms[name]
-        return self.judge(*self.read(suffix, write), limit, MAY_REFUSE.get(name))
+        return self.judge(*self.read(suffix, write), limit)
 
     def one_file(self, suffix):
         """Both sides as two pages of one file."""

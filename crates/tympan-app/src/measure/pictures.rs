@@ -77,6 +77,14 @@ pub fn read_pictures(
             });
         }
         match decode(file)? {
+            Ok(pages) if pages.is_empty() => refused.push(RefusedPictures {
+                files: vec![file.clone()],
+                refused: RefusalReport {
+                    code: "damaged",
+                    message: "this file has no pages that can be read".to_owned(),
+                    hint: "scan again and save it as JPEG or PNG",
+                },
+            }),
             Ok(pages) => {
                 pixels += pages.iter().map(|p| p.data().len()).sum::<usize>();
                 if pixels > MOST_PIXELS || pictures.len() + pages.len() > MOST_PICTURES {
