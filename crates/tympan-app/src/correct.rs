@@ -441,7 +441,7 @@ fn printed_centre(pages: &Pages, page: usize) -> Result<Option<Point<Page>>, Ref
 
 /// All that is printed on a page (counted from 0): left, top, right and bottom in mm, from a
 /// picture of it at 4 pixels per mm. `None` for a blank page.
-pub(crate) fn printed_bounds(pages: &Pages, page: usize) -> Result<Option<[f64; 4]>, Refusal> {
+fn printed_bounds(pages: &Pages, page: usize) -> Result<Option<[f64; 4]>, Refusal> {
     const PX_PER_MM: f64 = 4.0;
     /// Lighter than this is bare paper.
     const WHITE: u8 = 250;

@@ -182,12 +182,39 @@ fn edges(grey: &GrayImage, tile: &Tile) -> (Vec<u8>, u32, u32) {
     (pixels, w, h)
 }
 
-/// What is printed on a page: left, top, right, bottom, mm; `None` for a blank page.
+/// The block of cards on a page: left, top, right, bottom, mm; the box around all print where no
+/// block stands out; `None` for a blank page. Trim marks and page numbers cover little of a row or
+/// a column; cards cover much of it.
 ///
 /// # Errors
 /// A [`Refusal`] where the page cannot be drawn.
 pub fn printed(pages: &Pages, page: usize) -> Result<Option<[f64; 4]>, Refusal> {
-    crate::correct::printed_bounds(pages, page.saturating_sub(1))
+    const PX_PER_MM: f64 = 4.0;
+    let picture = pages.grey(page.saturating_sub(1), &View::whole(PX_PER_MM))?;
+    Ok(block(&picture).map(|edges| edges.map(|px| f64::from(px) / PX_PER_MM)))
+}
+
+/// The first and last columns and rows that are much covered: left, top, right, bottom, pixels.
+fn block(picture: &GrayImage) -> Option<[u32; 4]> {
+    /// Lighter than this is bare paper.
+    const WHITE: u8 = 250;
+    let mut columns = vec![0u32; picture.width() as usize];
+    let mut rows = vec![0u32; picture.height() as usize];
+    for (x, y, pixel) in picture.enumerate_pixels() {
+        if pixel.0[0] < WHITE {
+            columns[x as usize] += 1;
+            rows[y as usize] += 1;
+        }
+    }
+    let span = |counts: &[u32]| {
+        let most = counts.iter().max().copied().filter(|most| *most > 0)?;
+        let much = |count: &u32| *count >= most.div_ceil(4);
+        let first = counts.iter().position(much)?;
+        let last = counts.iter().rposition(much)?;
+        Some((first as u32, last as u32 + 1))
+    };
+    let ((left, right), (top, bottom)) = (span(&columns)?, span(&rows)?);
+    Some([left, top, right, bottom])
 }
 
 /// Removes the oldest previews until the rest takes less than `bound` bytes.
@@ -251,6 +278,22 @@ mod tests {
             let broken = drawn(Look::Broken, upright);
             assert!((0.5..0.65).contains(&broken), "{broken}");
         }
+    }
+
+    #[test]
+    fn the_block_of_cards_is_found_among_trim_marks() {
+        let is_card = |x: u32, y: u32| (20..180).contains(&x) && (30..250).contains(&y);
+        let is_mark = |x: u32, y: u32| (x == 20 || x == 179) && !(10..270).contains(&y);
+        let page = |x, y| {
+            Luma([if is_card(x, y) || is_mark(x, y) {
+                90
+            } else {
+                255
+            }])
+        };
+        let picture = GrayImage::from_fn(200, 280, page);
+        assert_eq!(block(&picture), Some([20, 30, 180, 250]));
+        assert_eq!(block(&GrayImage::from_pixel(20, 20, Luma([255]))), None);
     }
 
     #[test]

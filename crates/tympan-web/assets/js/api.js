@@ -68,12 +68,17 @@ export async function send(path, file, progress, abort) {
   });
 }
 
+/** A sentence of a message: with a capital letter, but where it begins with a file's name. */
+export function sentence(message) {
+  const isName = message.split(" ")[0].includes(".");
+  return `${isName ? message : message.charAt(0).toUpperCase() + message.slice(1)}.`;
+}
+
 /** Says what was refused at the head of the page, or takes the saying back. */
 export function say(refused) {
   const place = document.getElementById("problem");
   place.hidden = !refused || refused.status === -1;
   if (place.hidden) return;
   const message = refused.message || String(refused);
-  place.textContent = message.charAt(0).toUpperCase() + message.slice(1) + "."
-    + (refused.hint ? ` What to do: ${refused.hint}.` : "");
+  place.textContent = sentence(message) + (refused.hint ? ` What to do: ${refused.hint}.` : "");
 }

@@ -1,6 +1,6 @@
 // The page of a piece of work: what is said goes to the server, what it answers is shown.
 
-import { get, post, say } from "./api.js";
+import { get, post, say, sentence } from "./api.js";
 import { LightTable } from "./table.js";
 
 const $ = (id) => document.getElementById(id);
@@ -200,7 +200,7 @@ function bench() {
     } else {
       $("job-bar").removeAttribute("value");
     }
-    const why = job?.message ? `${job.message.charAt(0).toUpperCase()}${job.message.slice(1)}. What to do: ${job.hint}.` : "";
+    const why = job?.message ? `${sentence(job.message)} What to do: ${job.hint}.` : "";
     $("job-text").textContent = saving ? `Correcting${job.total ? ` page ${job.done} of ${job.total}` : ""} …` : isSave && job.state !== "done" ? why : "";
     $("saved").hidden = !saved;
     if (saved) {

@@ -412,8 +412,12 @@ fn thumb(work: &Work, page: desk::PageRef, side: &str) -> Markup {
     }
 }
 
-/// With a capital letter.
+/// With a capital letter, but where it begins with a file's name.
 fn capital(text: &str) -> String {
+    let first_word = text.split(' ').next().unwrap_or_default();
+    if first_word.contains('.') {
+        return text.to_owned();
+    }
     let mut chars = text.chars();
     let first = chars.next().map(|c| c.to_uppercase().to_string());
     format!("{}{}", first.unwrap_or_default(), chars.as_str())
