@@ -12,7 +12,7 @@ from tympan import Field, Tympan, farthest
 FROM_SCANS, FROM_TRUTH = 0.015, 0.015
 # The demo's scanner runs unevenly and its printer bends the print a little, which the two spread over
 # the sheet in ways of their own; its camera has a lens, and what shines through is blurred.
-FROM_UNEVEN, FROM_PHOTO = 0.06, 0.12
+FROM_UNEVEN, FROM_PHOTO = 0.06, 0.15
 # What the printers of the trials do to the two sides: shift (mm), tilt (degrees), stretch.
 FRONTS = ((0.3, -0.8), 0.1, (0.001, -0.0005))
 BACKS = ((-0.7, 1.9), -0.15, (-0.0005, 0.001))
@@ -104,7 +104,7 @@ def demo_trials(program, folder):
     fronts, backs, photo = "scan-1-front", "scan-1-back", "photo-1"
     for name, stems, reference, limit in [
             ("the demo's scans", [fronts, backs],
-             lambda: with_opencv.two_scans(grey[fronts], grey[backs], pages, "sideways", "holes"),
+             lambda: with_opencv.two_scans(grey[fronts], grey[backs], pages, "sideways", "edges"),
              FROM_UNEVEN),
             ("the demo's photo", [photo],
              lambda: with_opencv.photo(grey[photo], *pages, "sideways", 0.25), FROM_PHOTO)]:
