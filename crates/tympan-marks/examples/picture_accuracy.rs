@@ -2,22 +2,31 @@
 //!
 //! ```text
 //! cargo run --release -p tympan-marks --example picture_accuracy -- holes 20 0
+//! cargo run --release -p tympan-marks --example picture_accuracy -- report 1000 100 5000
 //! ```
 //!
 //! The ways are `holes`, `edges`, `wavy` (edges, two scanners whose carriages run unevenly by
-//! 0.15 mm), `quarter` (edges, a quarter turn apart), `photo` and `spoiled`. Then how many sheets,
-//! and the first seed.
+//! 0.15 mm), `one-wavy` (the same scanner twice, holes), `quarter` (edges, a quarter turn apart), `photo` and `spoiled`. Then how many sheets,
+//! and the first seed. A way with `places-` before it makes no pictures: marks, holes and points of
+//! edges are put where the simulated scanner shows them, with errors of [`MARK_PX`] and so on.
+//! `report` prints what `docs/pictures.md` keeps: so many sheets by places and by pictures for
+//! every way.
 #![allow(clippy::print_stdout, reason = "a command")]
 
 #[path = "../tests/support/mod.rs"]
 mod support;
 
+use std::cell::OnceCell;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use support::{A4, LETTER, luma, pages, sheet};
-use tympan_marks::picture::{Expected, Outcome, Reading, read};
-use tympan_sheet::{Flip, Front, LeadingEdge, Point, QuarterTurn, Side};
+use tympan_marks::picture::{Expected, Outcome, Places, Reading, read, read_places};
+use tympan_marks::{End, TestSheet};
+use tympan_sheet::{Flip, Front, LeadingEdge, Page, Point, QuarterTurn, Side, Size};
 use tympan_sim::{
     Backing, Backlight, Camera, Corner, EdgeShadow, Fold, OnBed, Pose, PrintedSheet, Printer, Rng,
-    Scanner, office_punch, office_punch_twice,
+    ScanView, Scanner, office_punch, office_punch_twice,
 };
 
 #[derive(Default)]
@@ -27,103 +36,207 @@ struct Tally {
     wrong: usize,
     shift: Vec<f64>,
     tilt: Vec<f64>,
-    /// Errors over their stated uncertainties.
+    /// Errors over their stated uncertainties, of shifts and of tilts.
     z: Vec<f64>,
+    tilt_z: Vec<f64>,
+    /// How often what became of each kind.
+    verdicts: BTreeMap<String, BTreeMap<&'static str, usize>>,
+    /// Prints a line for every reading.
+    loud: bool,
 }
+
+/// How exactly places are found at 300 dpi where no picture is made, px (sd): about what whole
+/// pictures show.
+const MARK_PX: f64 = 0.07;
+const HOLE_PX: f64 = 0.10;
+const EDGE_PX: f64 = 0.25;
+
+const SCANS: [&str; 5] = ["holes", "edges", "quarter", "one-wavy", "wavy"];
 
 fn main() {
     let mut args = std::env::args().skip(1);
     let way = args.next().unwrap_or_else(|| "holes".to_owned());
-    let count: u64 = args.next().and_then(|a| a.parse().ok()).unwrap_or(10);
-    let first: u64 = args.next().and_then(|a| a.parse().ok()).unwrap_or(0);
-    let rendered = [
-        pages(&sheet(A4, Flip::Sideways, "K7Q2", 3)),
-        pages(&sheet(A4, Flip::Endways, "K7Q2", 3)),
-        pages(&sheet(LETTER, Flip::Sideways, "K7Q2", 3)),
-    ];
+    let mut number = |or: u64| args.next().and_then(|a| a.parse().ok()).unwrap_or(or);
+    let sheets = Sheets::new();
+    if way == "report" {
+        let (places, pictures, first) = (number(1000), number(100), number(5000));
+        report(&sheets, places, pictures, first);
+        return;
+    }
+    let (count, first) = (number(10), number(0));
+    let mut tally = Tally {
+        loud: true,
+        ..Tally::default()
+    };
+    tally.run(&sheets, &way, first, count);
+    println!("{}", Tally::HEAD);
+    println!("{}", tally.row(&way));
+}
+
+/// The tables of the report.
+fn report(sheets: &Sheets, places: u64, pictures: u64, first: u64) {
+    let run = |ways: &[String], count| {
+        println!("{}", Tally::HEAD);
+        for way in ways {
+            let mut tally = Tally::default();
+            tally.run(sheets, way, first, count);
+            println!("{}", tally.row(way));
+        }
+        println!();
+    };
+    println!("Places only, {places} sheets of each way, seeds from {first}:\n");
+    run(&SCANS.map(|way| format!("places-{way}")), places);
+    println!("Whole pictures, {pictures} sheets of each way, seeds from {first}:\n");
+    let mut ways = SCANS.map(str::to_owned).to_vec();
+    ways.push("photo".to_owned());
+    run(&ways, pictures);
+    println!("Spoiled, {pictures} sheets, seeds from {first}:\n");
     let mut tally = Tally::default();
-    for seed in first..first + count {
-        let mut rng = Rng::stream(seed, 77);
-        let which = if seed % 5 == 4 {
-            2
-        } else {
-            (seed % 2) as usize
-        };
-        let paper = if which == 2 { LETTER } else { A4 };
-        let flip = if which == 1 {
-            Flip::Endways
-        } else {
-            Flip::Sideways
-        };
-        let [front, back] = &rendered[which];
-        let printer = Printer::faulty(seed, paper, flip);
-        let printed = printer.print(seed, front, back);
-        let (name, printed, outcomes) = match way.as_str() {
-            "spoiled" => spoiled(seed, &printer, printed, &rendered, which, &mut rng),
-            "photo" => {
-                let camera = Camera::phone(seed);
-                let pose = Pose::by_hand(&camera, paper, seed);
-                let contrast = [0.05, 0.05, 0.03, 0.1, 0.3][(seed / 2 % 5) as usize];
-                let light = Backlight::window(contrast, paper, seed);
-                let facing = if rng.chance(0.3) {
-                    Side::Back
-                } else {
-                    Side::Front
-                };
-                let photo = camera.photo(&printed, facing, &pose, &light);
-                let caliper = Some(printer.media.caliper);
-                let expected = Expected {
-                    caliper_mm: caliper,
-                    ..Expected::default()
-                };
-                (
-                    format!("{facing} {contrast}"),
-                    printed,
-                    read(&[luma(&photo.image)], &expected),
-                )
-            }
-            _ => {
-                let mut scanners = [Scanner::usual(seed, 300.0), Scanner::usual(seed, 300.0)];
-                let mut lies = [OnBed::by_hand(2 * seed), OnBed::by_hand(2 * seed + 1)];
-                let mut printed = printed;
-                match way.as_str() {
-                    "holes" => {
-                        let holes = if rng.chance(0.5) {
-                            office_punch_twice(paper, &mut rng)
-                        } else {
-                            let mut holes = office_punch(paper, LeadingEdge::Left, &mut rng);
-                            holes.extend(office_punch(paper, LeadingEdge::Right, &mut rng));
-                            holes
-                        };
-                        printed = printed.punched(holes);
-                    }
-                    "wavy" => {
-                        scanners[1].seed += 1000;
-                        scanners.iter_mut().for_each(|s| s.waviness = 0.15);
-                    }
-                    "quarter" => lies[1].turn = QuarterTurn::Clockwise,
-                    _ => {}
-                }
-                let pictures = [
-                    luma(&scanners[0].scan(&printed, Side::Front, &lies[0]).image),
-                    luma(&scanners[1].scan(&printed, Side::Back, &lies[1]).image),
-                ];
-                (way.clone(), printed, read(&pictures, &Expected::default()))
-            }
-        };
-        for outcome in outcomes {
-            tally.add(seed, &name, &printed, outcome);
+    tally.run(sheets, "spoiled", first, pictures);
+    println!("{}\n{}\n", Tally::HEAD, tally.row("spoiled"));
+    println!("| kind | verdicts |\n|---|---|");
+    for (kind, verdicts) in &tally.verdicts {
+        let all: Vec<String> = verdicts.iter().map(|(v, n)| format!("{v}: {n}")).collect();
+        println!("| {kind} | {} |", all.join(", "));
+    }
+}
+
+/// The test sheets, each rendered when it is first needed.
+struct Sheets {
+    sheets: [TestSheet; 3],
+    rendered: [OnceCell<Pages>; 3],
+}
+
+impl Sheets {
+    fn new() -> Self {
+        Self {
+            sheets: [
+                sheet(A4, Flip::Sideways, "K7Q2", 3),
+                sheet(A4, Flip::Endways, "K7Q2", 3),
+                sheet(LETTER, Flip::Sideways, "K7Q2", 3),
+            ],
+            rendered: Default::default(),
         }
     }
-    tally.report(&way);
+
+    fn pages(&self, which: usize) -> &Pages {
+        self.rendered[which].get_or_init(|| pages(&self.sheets[which]))
+    }
+}
+
+/// What a scanner shows of one side: where each thing is found.
+fn places(sheet: &TestSheet, view: &ScanView, printed: &PrintedSheet, rng: &mut Rng) -> Places {
+    let side = view.side();
+    let geometry = sheet.geometry();
+    let nominal: Vec<Point<Page>> = geometry
+        .marks(side)
+        .iter()
+        .map(|&m| geometry.seen_on(side, m))
+        .collect();
+    let marks: Vec<[f64; 2]> = nominal.iter().map(|p| [p.x, p.y]).collect();
+    let found = view.find(&marks, MARK_PX, rng);
+    let size = printed.cut_size();
+    let (w, h) = (size.w, size.h);
+    let edges = [
+        ([0.0, 0.0], [w, 0.0]),
+        ([w, 0.0], [w, h]),
+        ([0.0, h], [w, h]),
+        ([0.0, 0.0], [0.0, h]),
+    ]
+    .map(|(a, b)| {
+        let between = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
+        let points: Vec<[f64; 2]> = (0..176)
+            .map(|k| between((f64::from(k) + 0.5) / 176.0))
+            .collect();
+        view.find_on_sheet(&points, EDGE_PX, rng)
+            .into_iter()
+            .flatten()
+            .collect()
+    });
+    Places {
+        code: sheet.code(side, End::Head),
+        marks: nominal
+            .into_iter()
+            .zip(found)
+            .filter_map(|(p, at)| Some((p, at?)))
+            .collect(),
+        holes: view
+            .find_on_sheet(&printed.holes_on(side), HOLE_PX, rng)
+            .into_iter()
+            .flatten()
+            .collect(),
+        edges,
+    }
 }
 
 impl Tally {
+    const HEAD: &str = "| way | read | refused | wrong | shift, mm rms (worst) | tilt, ° rms (worst) \
+                        | within two sigma: shift | tilt | rms z: shift | tilt |\n\
+                        |---|---|---|---|---|---|---|---|---|---|";
+
+    fn run(&mut self, sheets: &Sheets, way: &str, first: u64, count: u64) {
+        for seed in first..first + count {
+            let mut rng = Rng::stream(seed, 77);
+            let which = if seed % 5 == 4 {
+                2
+            } else {
+                (seed % 2) as usize
+            };
+            let paper = if which == 2 { LETTER } else { A4 };
+            let flip = if which == 1 {
+                Flip::Endways
+            } else {
+                Flip::Sideways
+            };
+            let printer = Printer::faulty(seed, paper, flip);
+            if let Some(way) = way.strip_prefix("places-") {
+                let blank = Arc::new(tympan_sim::Page::new(
+                    &image::DynamicImage::new_luma8(21, 30),
+                    0.1,
+                ));
+                let printed = printer.print(seed, &blank, &blank);
+                let (printed, scanners, lies) = scanned(way, seed, printed, paper, &mut rng);
+                let [front, back] = [0, 1].map(|k| {
+                    let view = scanners[k].look(&printed, Side::BOTH[k], &lies[k]);
+                    places(&sheets.sheets[which], &view, &printed, &mut rng)
+                });
+                let outcome = Outcome {
+                    pictures: vec![0, 1],
+                    result: read_places(&front, &back),
+                };
+                self.add(seed, way, &printed, outcome);
+                continue;
+            }
+            let [front, back] = sheets.pages(which);
+            let printed = printer.print(seed, front, back);
+            let (name, printed, outcomes) = match way {
+                "spoiled" => spoiled(seed, &printer, printed, sheets.pages(which), &mut rng),
+                "photo" => photo(seed, &printer, printed, &mut rng),
+                _ => {
+                    let (printed, scanners, lies) = scanned(way, seed, printed, paper, &mut rng);
+                    let pictures = [0, 1]
+                        .map(|k| luma(&scanners[k].scan(&printed, Side::BOTH[k], &lies[k]).image));
+                    (
+                        way.to_owned(),
+                        printed,
+                        read(&pictures, &Expected::default()),
+                    )
+                }
+            };
+            for outcome in outcomes {
+                self.add(seed, &name, &printed, outcome);
+            }
+        }
+    }
+
     fn add(&mut self, seed: u64, name: &str, printed: &PrintedSheet, outcome: Outcome) {
         match outcome.result {
             Err(refusal) => {
                 self.refused += 1;
-                println!("{seed} {name}: refused, {}: {refusal}", refusal.code());
+                self.verdict(name, refusal.code());
+                if self.loud {
+                    println!("{seed} {name}: refused, {}: {refusal}", refusal.code());
+                }
             }
             Ok(reading) => {
                 self.read += 1;
@@ -131,12 +244,17 @@ impl Tally {
                 let [sx, sy, st] = reading.uncertainty();
                 self.shift.extend([x, y]);
                 self.tilt.push(tilt.to_degrees());
-                self.z.extend([x / sx, y / sy, tilt / st]);
+                self.z.extend([x / sx, y / sy]);
+                self.tilt_z.push(tilt / st);
                 let wrong = [(x, sx), (y, sy)]
                     .iter()
                     .any(|(e, s)| e.abs() > 3.0 * s && e.abs() > 0.10)
                     || (tilt.abs() > 3.0 * st && tilt.abs() * 150.0 > 0.10);
                 self.wrong += usize::from(wrong);
+                self.verdict(name, if wrong { "read WRONG" } else { "read" });
+                if !self.loud {
+                    return;
+                }
                 println!(
                     "{seed} {name}: {x:+.3} ±{sx:.3}, {y:+.3} ±{sy:.3} mm, {:+.4} ±{:.4}°, rest \
                      {:.0} µm, {}{} {:?} {:?}",
@@ -152,21 +270,91 @@ impl Tally {
         }
     }
 
-    fn report(&self, way: &str) {
+    fn verdict(&mut self, kind: &str, verdict: &'static str) {
+        let kinds = self.verdicts.entry(kind.to_owned()).or_default();
+        *kinds.entry(verdict).or_default() += 1;
+    }
+
+    fn row(&self, way: &str) -> String {
         let rms = |v: &[f64]| (v.iter().map(|e| e * e).sum::<f64>() / v.len() as f64).sqrt();
-        let within = self.z.iter().filter(|z| z.abs() <= 2.0).count();
-        println!(
-            "{way}: {} read, {} refused, {} wrong; shift {:.4} mm rms, tilt {:.4}° rms; {:.1} % \
-             within two sigma, rms z {:.2}",
+        let worst = |v: &[f64]| v.iter().fold(0.0_f64, |most, e| most.max(e.abs()));
+        let within = |z: &[f64]| {
+            let count = z.iter().filter(|z| z.abs() <= 2.0).count();
+            100.0 * count as f64 / z.len() as f64
+        };
+        format!(
+            "| {way} | {} | {} | {} | {:.4} ({:.3}) | {:.4} ({:.3}) | {:.1} % | {:.1} % | {:.2} | {:.2} |",
             self.read,
             self.refused,
             self.wrong,
             rms(&self.shift),
+            worst(&self.shift),
             rms(&self.tilt),
-            100.0 * within as f64 / self.z.len() as f64,
+            worst(&self.tilt),
+            within(&self.z),
+            within(&self.tilt_z),
             rms(&self.z),
-        );
+            rms(&self.tilt_z),
+        )
     }
+}
+
+/// A photo against the light.
+fn photo(
+    seed: u64,
+    printer: &Printer,
+    printed: PrintedSheet,
+    rng: &mut Rng,
+) -> (String, PrintedSheet, Vec<Outcome>) {
+    let mut camera = Camera::phone(seed);
+    camera.colour = false;
+    let pose = Pose::by_hand(&camera, printer.size, seed);
+    let contrast = [0.05, 0.05, 0.03, 0.1, 0.3][(seed / 2 % 5) as usize];
+    let light = Backlight::window(contrast, printer.size, seed);
+    let facing = if rng.chance(0.3) {
+        Side::Back
+    } else {
+        Side::Front
+    };
+    let photo = camera.photo(&printed, facing, &pose, &light);
+    let expected = Expected {
+        caliper_mm: Some(printer.media.caliper),
+        ..Expected::default()
+    };
+    let outcomes = read(&[luma(&photo.image)], &expected);
+    (format!("{facing} {contrast}"), printed, outcomes)
+}
+
+/// The two scanners, how the sheet lies on each, and the sheet with its holes.
+fn scanned(
+    way: &str,
+    seed: u64,
+    mut printed: PrintedSheet,
+    paper: Size,
+    rng: &mut Rng,
+) -> (PrintedSheet, [Scanner; 2], [OnBed; 2]) {
+    let mut scanners = [Scanner::usual(seed, 300.0), Scanner::usual(seed, 300.0)];
+    let mut lies = [OnBed::by_hand(2 * seed), OnBed::by_hand(2 * seed + 1)];
+    scanners.iter_mut().for_each(|s| s.colour = false);
+    match way {
+        "holes" | "one-wavy" => {
+            let holes = if rng.chance(0.5) {
+                office_punch_twice(paper, rng)
+            } else {
+                let mut holes = office_punch(paper, LeadingEdge::Left, rng);
+                holes.extend(office_punch(paper, LeadingEdge::Right, rng));
+                holes
+            };
+            printed = printed.punched(holes);
+        }
+        "wavy" => scanners[1].seed += 1000,
+        "quarter" => lies[1].turn = QuarterTurn::Clockwise,
+        _ => {}
+    }
+    if way.contains("wavy") {
+        scanners.iter_mut().for_each(|s| s.waviness = 0.15);
+    }
+    (printed, scanners, lies)
 }
 
 /// The points' mean error (mm) and common tilt (radians).
@@ -192,13 +380,12 @@ fn spoiled(
     seed: u64,
     printer: &Printer,
     printed: PrintedSheet,
-    rendered: &[Pages],
-    which: usize,
+    [front, back]: &Pages,
     rng: &mut Rng,
 ) -> (String, PrintedSheet, Vec<Outcome>) {
     let paper = printer.size;
-    let [front, back] = &rendered[which];
     let mut scanner = Scanner::usual(seed, 300.0);
+    scanner.colour = false;
     let mut lies = [OnBed::by_hand(2 * seed), OnBed::by_hand(2 * seed + 1)];
     let kinds = [
         "mirrored",
@@ -301,6 +488,7 @@ fn spoiled(
     let pictures = match photo {
         Some(contrast) => {
             let mut camera = Camera::phone(seed);
+            camera.colour = false;
             camera.mirrored = kind == "photo mirrored";
             let pose = Pose::by_hand(&camera, paper, seed);
             let light = Backlight::window(contrast, paper, seed);

@@ -10,15 +10,18 @@ mod link;
 mod luma;
 mod mark;
 mod pair;
+mod places;
 mod reading;
 mod refusal;
 mod side_view;
 mod solve;
+mod unclear;
 
 use tympan_sheet::{Flip, Side, Size};
 
 pub use decode::decode;
 pub use luma::{Luma, Pixels};
+pub use places::{Places, read_places};
 pub use reading::{Evidence, Placement, Reading, Warning, Way};
 pub use refusal::{Refusal, RefusalReport};
 

@@ -101,6 +101,22 @@ pub(super) fn find_in_photo(
     Which::ALL.into_iter().filter_map(find).collect()
 }
 
+/// The edge through points that were found on it, but for its corners.
+pub(super) fn through(which: Which, paper: Size, points: &[Point<Page>]) -> Option<Edge> {
+    let (start, along, length) = which.run(paper);
+    let out = which.outward();
+    let crossings: Vec<(f64, f64)> = points
+        .iter()
+        .map(|&p| p - start)
+        .map(|d| (d.x * along.x + d.y * along.y, d.x * out.x + d.y * out.y))
+        .filter(|(u, _)| (CORNER..length - CORNER).contains(u))
+        .collect();
+    if (crossings.len() as f64) < LEAST_SHARE * PROFILES as f64 {
+        return None;
+    }
+    line(which, start, along, length, &crossings, false)
+}
+
 fn find_one(
     tone_at: &impl Fn(Point<Page>) -> Option<f64>,
     paper: Size,

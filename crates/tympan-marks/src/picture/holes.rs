@@ -27,6 +27,17 @@ pub(super) struct Hole {
     pub(super) diameter: f64,
 }
 
+impl Hole {
+    /// A hole of the usual size, found as well as holes can be.
+    pub(super) fn found(at: Point<Page>) -> Self {
+        Self {
+            at,
+            sd: HOLE_SD,
+            diameter: 6.0,
+        }
+    }
+}
+
 /// The holes of a sheet that show a dark ground.
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Hole> {
     let factor = (view.scale() / COARSE).floor().max(1.0) as usize;

@@ -77,6 +77,11 @@ pub(super) fn px_per_mm(map: &Map<Page, Pixels>) -> f64 {
     map.determinant().abs().sqrt()
 }
 
+/// Pixels to the mm where a whole mark covers so many pixels.
+pub(super) fn px_per_mm_of_spot(pixels: f64) -> f64 {
+    (pixels / std::f64::consts::PI).sqrt() / MARK_RADIUS
+}
+
 /// How far a circle of `mm` reaches in the picture along x and y, px.
 fn reach(map: &Map<Page, Pixels>, mm: f64) -> [f64; 2] {
     [map.xx.hypot(map.xy) * mm, map.yx.hypot(map.yy) * mm]

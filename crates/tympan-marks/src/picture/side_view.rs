@@ -8,11 +8,12 @@ use super::luma::{Luma, Pixels};
 use super::mark::{Mark, measure, px_per_mm};
 use super::refusal::Refusal;
 use super::solve::{Normal, median, planar_scale, tukey};
+use super::unclear;
 use crate::code::{End, SheetCode};
 use crate::geometry::Geometry;
 
 /// Fewer pixels to the mm than this do not show marks and codes (60 dpi).
-const COARSEST: f64 = 2.35;
+pub(super) const COARSEST: f64 = 2.35;
 /// At least this share of the marks must be found.
 const LEAST_SHARE: f64 = 0.45;
 /// And at least this many.
@@ -71,7 +72,7 @@ impl SideView {
 
 /// Reads one side from a picture.
 pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
-    let first = single_sheet(codes)?;
+    let first = single_sheet(luma, codes)?;
     let geometry =
         Geometry::new(first.code.paper, first.code.flip).map_err(|_| Refusal::NotATestSheet)?;
     let start = first.pose(&geometry).ok_or(Refusal::NotATestSheet)?;
@@ -130,12 +131,12 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
 }
 
 /// The code to start from; all codes must be of one side of one sheet.
-fn single_sheet(codes: &Codes) -> Result<&Found, Refusal> {
+fn single_sheet<'a>(luma: &Luma, codes: &'a Codes) -> Result<&'a Found, Refusal> {
     let Some(first) = codes.found.first() else {
         return Err(if codes.other_version {
             Refusal::OtherVersion
         } else {
-            Refusal::NotATestSheet
+            unclear::why(luma)
         });
     };
     let same = |f: &Found| SheetCode {
@@ -163,48 +164,50 @@ fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
         let pairs = code.places(geometry).into_iter().zip(code.corners);
         known.extend(pairs.map(|(p, q)| (p, q, 0.02)));
     }
-    let anchors: Vec<Point<Page>> = known.iter().map(|k| k.0).collect();
-    let nearest = |p: Point<Page>| {
-        anchors
-            .iter()
-            .map(|a| (*a - p).length())
-            .fold(f64::INFINITY, f64::min)
-    };
-    let mut waiting: Vec<(f64, Point<Page>)> = geometry
+    let mut waiting: Vec<Point<Page>> = geometry
         .marks(side)
         .iter()
         .map(|&m| geometry.seen_on(side, m))
-        .map(|p| (nearest(p), p))
         .collect();
-    waiting.sort_by(|a, b| a.0.total_cmp(&b.0));
-
     let mut seen: Vec<Seen> = Vec::new();
-    // Marks missed in the first round are tried again when their neighbours are known.
-    for round in 0..2 {
-        let mut missed = Vec::new();
-        for &(far, p) in &waiting {
-            let Some(map) = local_map(&known, p) else {
-                continue;
-            };
-            let close = known
-                .iter()
-                .map(|k| (k.0 - p).length())
-                .fold(f64::INFINITY, f64::min);
-            let search = if seen.len() < 6 {
-                1.0 + 0.05 * close
-            } else {
-                0.8 + 0.012 * close
-            };
-            match measure(luma, &map, p, side, search.min(4.5)) {
-                Some(mark) => {
-                    known.push((p, mark.at, 1.0));
-                    seen.push(Seen { nominal: p, mark });
-                }
-                None => missed.push((far, p)),
+    // The nearest to what is known first. Marks that are missed are tried again when more of their
+    // neighbours are known.
+    let mut missed = Vec::new();
+    let mut known_when_missed = 0;
+    loop {
+        let nearest = |p: Point<Page>| {
+            let far = known.iter().map(|k| (k.0 - p).length());
+            far.fold(f64::INFINITY, f64::min)
+        };
+        let next = waiting
+            .iter()
+            .map(|&p| nearest(p))
+            .enumerate()
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        let Some((k, close)) = next else {
+            if missed.is_empty() || seen.len() == known_when_missed {
+                break;
             }
-        }
-        if round == 0 {
-            waiting = missed;
+            known_when_missed = seen.len();
+            waiting = std::mem::take(&mut missed);
+            continue;
+        };
+        let p = waiting.swap_remove(k);
+        let Some(map) = local_map(&known, p) else {
+            continue;
+        };
+        // Perspective may lead a local map astray where marks are few: then look further about.
+        let narrow = 0.8 + 0.012 * close;
+        let wide = (1.0 + 0.06 * close).min(4.5);
+        let narrow = if seen.len() < 6 { wide } else { narrow };
+        let found = measure(luma, &map, p, side, narrow)
+            .or_else(|| (wide > narrow).then(|| measure(luma, &map, p, side, wide))?);
+        match found {
+            Some(mark) => {
+                known.push((p, mark.at, 1.0));
+                seen.push(Seen { nominal: p, mark });
+            }
+            None => missed.push(p),
         }
     }
     seen
@@ -268,7 +271,7 @@ pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<b
 
 /// What is left of the marks' places along the picture's x and y when a quadratic map has taken
 /// out perspective, bend and stretch, px (sd).
-fn unevenness(seen: &[Seen], centre: Point<Page>) -> Option<[f64; 2]> {
+pub(super) fn unevenness(seen: &[Seen], centre: Point<Page>) -> Option<[f64; 2]> {
     let row = |s: &Seen| {
         let q = (s.nominal - centre) * 0.01;
         [1.0, q.x, q.y, q.x * q.x, q.y * q.y]
@@ -318,7 +321,7 @@ fn check_count(
     if enough {
         return Ok(());
     }
-    // Marks that should be in the picture and are not found: it is not cropped but unclear.
+
     let inside = all
         .iter()
         .filter(|&&p| luma.holds(map.apply(p), 4.0 * px_per_mm(map)))
