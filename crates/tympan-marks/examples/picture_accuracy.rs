@@ -6,8 +6,8 @@
 //! ```
 //!
 //! The ways are `holes`, `edges`, `wavy` (edges, two scanners whose carriages run unevenly by
-//! 0.15 mm), `one-wavy` (the same scanner twice, holes), `quarter` (edges, a quarter turn apart), `photo` and `spoiled`. Then how many sheets,
-//! and the first seed. A way with `places-` before it makes no pictures: marks, holes and points of
+//! 0.15 mm), `one-wavy` (one such scanner for both sides, holes), `quarter` (edges, a quarter turn
+//! apart), `photo` and `spoiled`. Then how many sheets, and the first seed. A way with `places-` before it makes no pictures: marks, holes and points of
 //! edges are put where the simulated scanner shows them, with errors of [`MARK_PX`] and so on.
 //! `report` prints what `docs/pictures.md` keeps: so many sheets by places and by pictures for
 //! every way.

@@ -200,6 +200,78 @@ fn a_photo_against_the_light_reads_from_either_side() {
 }
 
 #[test]
+fn a_thick_card_at_close_range_shifts_the_far_side_as_its_thickness_says() {
+    let [front, back] = a4(Flip::Sideways);
+    let mut printer = Printer::exact(A4, Flip::Sideways);
+    printer.media.caliper = 1.0;
+    let sheet = printer.print(1, front, back);
+    let camera = Camera {
+        size: [1512, 2016],
+        focal: 1450.0,
+        blur: 0.6,
+        ..Camera::pinhole()
+    };
+    // Aimed aside, so that the far side's parallax has one sign over most of the sheet.
+    let pose = Pose {
+        aim: [40.0, 0.0],
+        ..Pose::square(&camera, A4, 0.6)
+    };
+    for facing in Side::BOTH {
+        let shot = camera.photo(&sheet, facing, &pose, &Backlight::even(0.3));
+        let shift_with = |caliper_mm: f64| {
+            let expected = Expected {
+                caliper_mm: Some(caliper_mm),
+                ..Expected::default()
+            };
+            reading(read(&[luma(&shot.image)], &expected)).parts().0.x
+        };
+        let (right, none, wrong) = (shift_with(1.0), shift_with(0.0), shift_with(-1.0));
+        assert!(right.abs() < 0.03, "{facing}: {right:.3} mm left over");
+        assert!(none.abs() > 0.06, "{facing}: only {none:.3} mm to take out");
+        assert!(wrong.abs() > 1.7 * none.abs(), "{facing}: {wrong:.3} mm");
+    }
+}
+
+#[test]
+fn pictures_too_coarse_or_too_blurred_for_codes_say_which() {
+    let sheet = printed(Flip::Sideways, 3);
+    for (dpi, blur, code) in [(45.0, 0.05, "too_coarse"), (150.0, 1.2, "too_blurred")] {
+        let scanner = Scanner {
+            blur,
+            ..Scanner::usual(3, dpi)
+        };
+        for side in Side::BOTH {
+            let picture = scan(&sheet, side, &scanner, &OnBed::by_hand(3));
+            assert_eq!(
+                refusal(default_read(&[picture])),
+                code,
+                "{side} {dpi} {blur}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_strongly_leaning_photo_is_followed_over_all_its_marks() {
+    let sheet = printed(Flip::Sideways, 33);
+    let camera = Camera {
+        size: [1512, 2016],
+        focal: 1450.0,
+        blur: 0.6,
+        ..Camera::pinhole()
+    };
+    let pose = Pose {
+        lean_deg: -10.0,
+        swing_deg: 9.0,
+        ..Pose::square(&camera, A4, 0.72)
+    };
+    let shot = camera.photo(&sheet, Side::Front, &pose, &Backlight::even(0.2));
+    let reading = reading(default_read(&[luma(&shot.image)]));
+    let missing = |w: &Warning| matches!(w, Warning::MarksMissing { .. });
+    assert!(!reading.warnings.iter().any(missing), "{reading:?}");
+}
+
+#[test]
 fn a_mirrored_scan_is_refused() {
     let sheet = punched(printed(Flip::Sideways, 1), 1);
     let scanner = Scanner {
