@@ -193,7 +193,9 @@ fn one_sheet(group: &[Scan<'_>], expected: &Expected) -> Vec<Outcome> {
     };
     let in_pair = |scan: &Scan<'_>| pictures.contains(&scan.index);
     let pair_is_read = result.is_ok();
-    let may_be_photos = unlinked(&result);
+    // What little shows through a sheet on a dark ground is no photo against the light.
+    let on_dark_ground = (group.iter()).any(|scan| scan.physical.edges.len() > 2);
+    let may_be_photos = unlinked(&result) && !on_dark_ground;
     let pair = Outcome {
         pictures: pictures.to_vec(),
         result,
