@@ -15,6 +15,7 @@ use crate::guard;
 use crate::second;
 use crate::space::{PageSpace, UserRect};
 use crate::tree;
+use crate::weight;
 
 /// An open PDF file. The file itself is only ever read.
 pub struct Document {
@@ -245,6 +246,16 @@ impl Document {
                 Some(QPdfObjectType::Stream | QPdfObjectType::Array)
             ),
         })
+    }
+
+    /// Whether a page, counted from 1, asks no more of a renderer than honest pages do. Renderers
+    /// unpack what a page refers to before anybody can stop them.
+    ///
+    /// # Errors
+    /// Where there is no such page.
+    pub fn may_be_drawn(&self, number: usize) -> Result<bool, PdfError> {
+        let page = self.dictionary(number)?;
+        Ok(weight::of_page(page, &weight::LOOKED_AT).is_some())
     }
 
     pub(crate) fn dictionary(&self, number: usize) -> Result<&QPdfDictionary, PdfError> {

@@ -21,6 +21,7 @@ mod serial;
 mod space;
 mod structure;
 mod tree;
+mod weight;
 
 pub use correct::{
     CorrectJob, CorrectReport, Duplex, PageOut, PageReport, Progress, Source, Way, correct,

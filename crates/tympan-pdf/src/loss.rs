@@ -3,19 +3,15 @@
 //! Measured on a coarse picture of the page. Only a page that is quickly drawn is measured: the
 //! answer is a courtesy, the correction must not wait for it.
 
-use std::collections::HashSet;
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 use image::GrayImage;
-use qpdf::{
-    QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike, QPdfObjectType, QPdfStream, StreamDecodeLevel,
-};
+use qpdf::{QPdf, QPdfDictionary};
 use tympan_sheet::{Affine, Page, Point, Rect, Size};
 
-use crate::dig::{self, Id};
-use crate::inflate;
 use crate::raster::{Pages, View};
+use crate::weight::{self, Room};
 
 /// Pixels per mm of the picture: about 50 dpi.
 const SCALE: f64 = 2.0;
@@ -23,19 +19,16 @@ const SCALE: f64 = 2.0;
 /// Darker than this is ink; renderers leave a breath of grey on bare paper.
 const INK_BELOW: u8 = 250;
 
-/// The most bytes of streams that a page measured may refer to, and all of them together.
-const MAX_PAGE_BYTES: u64 = 8 << 20;
+/// What a page that is measured may ask of a renderer.
+const ROOM: Room = Room {
+    stream_bytes: 8 << 20,
+    unpacked: 96 << 20,
+    drawn: 12 << 20,
+    surely: true,
+};
+
+/// The most bytes of streams that all pages measured may refer to together.
 const MAX_ALL_BYTES: u64 = 48 << 20;
-
-/// The most bytes that the streams of a page may unpack to.
-const MAX_UNPACKED: usize = 96 << 20;
-
-/// The most bytes that a stream other than a picture may unpack to: a renderer keeps several times
-/// as much in memory for what is drawn piece by piece.
-const MAX_DRAWN: usize = 12 << 20;
-
-/// The most objects looked at to find out how much a page refers to.
-const MAX_OBJECTS: usize = 4000;
 
 /// What to measure.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -99,123 +92,13 @@ impl Meter {
     /// What a page loses; `None` where it was not measured.
     pub(crate) fn lost(&mut self, page: &QPdfDictionary, question: &Question) -> Option<Lost> {
         let left = self.until.checked_duration_since(Instant::now())?;
-        let bytes = referred_bytes(page)?;
+        let bytes = weight::of_page(page, &ROOM)?;
         self.bytes_left = self.bytes_left.checked_sub(bytes)?;
         let alone = QPdf::empty();
         alone.add_page(page, false).ok()?;
         let file = alone.writer().write_to_memory().ok()?;
         let picture = draw(file, left)?;
         Some(measured(&picture, question, &self.measure.margins))
-    }
-}
-
-/// How many bytes of streams the page refers to; `None` beyond what is worth drawing.
-fn referred_bytes(page: &QPdfDictionary) -> Option<u64> {
-    let mut seen: HashSet<Id> = HashSet::new();
-    let mut waiting: Vec<QPdfObject> = Vec::new();
-    for key in ["/Contents", "/Annots"] {
-        waiting.extend(page.get(key));
-    }
-    waiting.extend(dig::inherited(page, "/Resources"));
-    let (mut bytes, mut objects, mut unpacked) = (0, 0, 0);
-    while let Some(object) = waiting.pop() {
-        objects += 1;
-        if objects > MAX_OBJECTS {
-            return None;
-        }
-        if object.is_indirect() && !seen.insert(dig::id(&object)) {
-            continue;
-        }
-        let mut push_all = |entries: &QPdfDictionary| {
-            // In an annotation some keys lead back to the page tree or on to other pages; in
-            // resources the same words are names like any other.
-            let leads_away = |key: &str| {
-                entries.has("/Rect")
-                    && ["/Parent", "/P", "/Dest", "/A", "/Popup", "/Kids"].contains(&key)
-            };
-            for key in entries.keys() {
-                if !leads_away(&key) {
-                    waiting.extend(entries.get(&key));
-                }
-            }
-        };
-        match object.get_type() {
-            QPdfObjectType::Array => {
-                let array: qpdf::QPdfArray = object.into();
-                waiting.extend(array.iter());
-            }
-            QPdfObjectType::Dictionary => push_all(&object.into()),
-            QPdfObjectType::Stream => {
-                let stream = QPdfStream::from(object);
-                let about = stream.get_dictionary();
-                bytes += dig::integer(&about, "/Length").map_or(0, |n| n.max(0) as u64);
-                if bytes > MAX_PAGE_BYTES {
-                    return None;
-                }
-                unpacked += unpacked_bytes(&stream, &about, MAX_UNPACKED - unpacked)?;
-                push_all(&about);
-            }
-            _ => {}
-        }
-    }
-    Some(bytes)
-}
-
-/// How many bytes a stream unpacks to; `None` beyond `room`, and for streams of which nobody can
-/// tell before a reader has taken the memory for them.
-fn unpacked_bytes(stream: &QPdfStream, about: &QPdfDictionary, room: usize) -> Option<usize> {
-    let side = |key| dig::integer(about, key).map_or(0, |n| n.max(0) as usize);
-    let picture = side("/Width")
-        .checked_mul(side("/Height"))?
-        .checked_mul(4)?;
-    if picture > room || oddly_predicted(about) {
-        return None;
-    }
-    let room = room.min(picture.max(MAX_DRAWN));
-    let data = stream.get_data(StreamDecodeLevel::None).ok()?;
-    let unpacked = match inflate::filters(about).as_slice() {
-        [] => data.len(),
-        [one] if inflate::is_flate(one) => {
-            inflate::inflate(&data, room, &mut std::io::sink()).ok()?
-        }
-        [one] if matches!(one.as_str(), "/DCTDecode" | "/DCT") => {
-            let reader = image::ImageReader::with_format(
-                std::io::Cursor::new(&*data),
-                image::ImageFormat::Jpeg,
-            );
-            let (width, height) = reader.into_dimensions().ok()?;
-            4 * width as usize * height as usize
-        }
-        _ => return None,
-    };
-    let most = unpacked.max(picture);
-    (most <= room).then_some(most)
-}
-
-/// Whether the stream's rows are said to be wider than any honest picture's.
-fn oddly_predicted(about: &QPdfDictionary) -> bool {
-    let odd = |parms: &QPdfDictionary| {
-        [
-            ("/Columns", 100_000),
-            ("/Colors", 32),
-            ("/BitsPerComponent", 16),
-        ]
-        .iter()
-        .any(|(key, most)| {
-            parms.get(key).is_some()
-                && !dig::integer(parms, key).is_some_and(|n| (1..=*most).contains(&n))
-        })
-    };
-    match about.get("/DecodeParms") {
-        None => false,
-        Some(parms) => match dig::as_dictionary(parms) {
-            Some(parms) => odd(&parms),
-            // A list of them, or something else.
-            None => dig::array(about, "/DecodeParms").is_none_or(|list| {
-                list.iter()
-                    .any(|one| dig::as_dictionary(one).is_some_and(|one| odd(&one)))
-            }),
-        },
     }
 }
 

@@ -6,8 +6,8 @@ use std::sync::mpsc;
 use std::thread;
 
 use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
-use tympan_inspect::{Fault, Look, Severity, cells, complete};
-use tympan_pdf::contents::{Extent, Limits};
+use tympan_inspect::{Fault, Look, PageCells, Severity, cells, complete};
+use tympan_pdf::contents::{Contents, Extent, Limits};
 use tympan_pdf::raster::{Pages, RasterError, View};
 use tympan_pdf::{Access, Caution, Document};
 
@@ -42,6 +42,8 @@ struct PageSeen {
 struct Opened {
     pages: Pages,
     count: usize,
+    /// Which pages ask for more than honest pages do: these are not looked at.
+    too_heavy: Vec<bool>,
     cautions: Vec<String>,
     faults: Vec<Fault>,
 }
@@ -110,9 +112,14 @@ fn open(path: &Path, password: Option<&str>) -> Result<Opened, Refusal> {
             "only the first {MOST_PAGES} of {both} pages were looked at"
         ));
     }
+    let count = both.min(MOST_PAGES);
+    let too_heavy = (1..=count)
+        .map(|number| document.may_be_drawn(number).map(|may| !may))
+        .collect::<Result<_, _>>()?;
     Ok(Opened {
         pages,
-        count: both.min(MOST_PAGES),
+        count,
+        too_heavy,
         cautions,
         faults,
     })
@@ -149,7 +156,7 @@ fn all_pages(
                     if page >= file.count || cancel.load(Ordering::Relaxed) {
                         return;
                     }
-                    let one = one_page(&file.pages, page, print, cancel);
+                    let one = one_page(file, page, None, print, cancel);
                     if sender.send((page, one)).is_err() {
                         return;
                     }
@@ -174,36 +181,53 @@ fn all_pages(
         }
     })?;
     let all: Option<Vec<PageSeen>> = seen.into_iter().collect();
-    all.ok_or_else(|| Refusal {
+    let mut all = all.ok_or_else(|| Refusal {
         message: "stopped".to_owned(),
         hint: None,
-    })
+    })?;
+    // Some cells are told only by other pages; what was seen without them is seen anew.
+    let mut settled: Vec<PageCells> = all.iter().map(|one| one.look.cells.clone()).collect();
+    cells::settle(&mut settled);
+    for (page, cells) in settled.into_iter().enumerate() {
+        if cells.grids != all[page].look.cells.grids {
+            all[page] = one_page(file, page, Some(cells), print, cancel)?;
+        }
+    }
+    Ok(all)
 }
 
+/// Looks at one page; `known` are its cells, where others have told them.
 fn one_page(
-    pages: &Pages,
+    file: &Opened,
     page: usize,
+    known: Option<PageCells>,
     print: &Print,
     cancel: &AtomicBool,
 ) -> Result<PageSeen, RasterError> {
+    let pages = &file.pages;
     let size = pages.size(page)?;
     let sharp = PX_PER_MM.min((MOST_PIXELS / (size.w * size.h)).sqrt());
     let limits = Limits {
         cancel: Some(cancel),
         ..Limits::default()
     };
-    let mut contents = pages.contents(page, &limits)?;
-    let picture = match pages.rgb(page, &View::whole(sharp)) {
-        Ok(picture) => picture,
-        Err(RasterError::Broken { .. }) => {
-            // A page that cannot be drawn is a fault of that page, not the end of looking.
-            contents.extent = Extent::Broken;
-            image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]))
+    let blank = || image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]));
+    let (contents, picture) = if file.too_heavy[page] {
+        (Contents::unread(page, size), blank())
+    } else {
+        let mut contents = pages.contents(page, &limits)?;
+        match pages.rgb(page, &View::whole(sharp)) {
+            Ok(picture) => (contents, picture),
+            Err(RasterError::Broken { .. }) => {
+                // A page that cannot be drawn is a fault of that page, not the end of looking.
+                contents.extent = Extent::Broken;
+                (contents, blank())
+            }
+            Err(error) => return Err(error),
         }
-        Err(error) => return Err(error),
     };
     let grey = image::imageops::grayscale(&picture);
-    let cells = cells::find(&contents, &grey, sharp);
+    let cells = known.unwrap_or_else(|| cells::find(&contents, &grey, sharp));
     drop(grey);
     let view = PageView {
         cells: &cells,

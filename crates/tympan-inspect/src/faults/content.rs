@@ -145,6 +145,18 @@ pub(super) fn check(view: &PageView<'_>, figures: &mut Figures, found: &mut Vec<
             "see in the print preview that the right layers are on, or print the file to a new PDF",
         );
     }
+    if view.contents.extent == Extent::Stopped {
+        add(
+            "too-rich",
+            Severity::Warning,
+            None,
+            0.0,
+            "it holds more than can be looked at in a reasonable time, or says so; what is said of \
+             it is incomplete"
+                .into(),
+            "look at it in a PDF viewer; if it shows well there, print it to a new PDF and try that",
+        );
+    }
     if view.contents.extent == Extent::Broken {
         add(
             "damaged",

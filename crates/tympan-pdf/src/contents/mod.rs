@@ -226,6 +226,20 @@ pub struct Clip {
 }
 
 impl Contents {
+    /// Of a page that is not to be read.
+    pub fn unread(page: usize, size: Size) -> Self {
+        Self {
+            page,
+            size,
+            trim_box: None,
+            bleed_box: None,
+            elements: Vec::new(),
+            clips: Vec::new(),
+            layers: false,
+            extent: Extent::Stopped,
+        }
+    }
+
     /// How much of an element can be seen: its bounds, clipped. `None` where nothing is left.
     pub fn seen(&self, element: &Element) -> Option<Rect<Page>> {
         let clip = element.clip.and_then(|clip| self.clips.get(clip));
