@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pikepdf
 
+import bench
 import kinds
 import paint
 import webpage
@@ -34,12 +35,7 @@ def browser(sides, path, style=""):
         html.write_text("<!doctype html><meta charset=utf-8><title>Saltmarsh Ferry</title>"
                         f"<style>@page{{size:{size[0]}mm {size[1]}mm;margin:0}}body{{margin:0}}"
                         f"svg{{display:block}}{style}</style>{sections}")
-        subprocess.run(
-            ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
-             "--no-first-run", "--disable-background-networking", "--disable-component-update",
-             "--disable-sync", f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
-             f"--print-to-pdf={path}", html.as_uri()],
-            check=True, capture_output=True, timeout=180)
+        bench.print_page(html, path, folder)
 
 
 def latex(sides, path):

@@ -25,6 +25,16 @@ def need_programs(programs):
         sys.exit(1)
 
 
+def print_page(html, path, folder):
+    """Prints an HTML file to PDF as Chromium does, with a profile of its own in `folder`."""
+    subprocess.run(
+        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
+         "--no-first-run", "--disable-background-networking", "--disable-component-update",
+         "--disable-sync", f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
+         f"--print-to-pdf={path}", html.as_uri()],
+        check=True, capture_output=True, timeout=180)
+
+
 def enter_venv():
     """Goes on in a private Python with the pinned packages, made the first time."""
     wanted = (HERE / "requirements.txt").read_bytes()

@@ -14,6 +14,7 @@ from PIL import Image
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen import canvas
 
+import bench
 import saltmarsh
 from saltmarsh import A4, LETTER, PT, Line, Picture, Rect, Text
 
@@ -172,12 +173,7 @@ def browser_cards(path: Path):
     html.write_text("<!doctype html><meta charset=utf-8><title>Saltmarsh Ferry</title>"
                     "<style>@page{size:210mm 297mm;margin:0}body{margin:0}svg{display:block}"
                     f"</style>{pages}")
-    subprocess.run(
-        ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
-         "--no-first-run", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync", f"--user-data-dir={folder}/profile", "--no-pdf-header-footer",
-         f"--print-to-pdf={path}", html.as_uri()],
-        check=True, capture_output=True, timeout=180)
+    bench.print_page(html, path, folder)
     shutil.rmtree(folder)
 
 

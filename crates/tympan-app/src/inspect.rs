@@ -165,8 +165,7 @@ fn cells_on_sheet(looked: &[Looked], setup: &SetUp) -> Vec<Rect<Front>> {
     };
     let turned = cells.size.is_landscape() != sheet.is_landscape();
     let (page, paper): (Point<Front>, Point<Front>) = (cells.size.centre(), sheet.centre());
-    let places = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |c| (c, row)));
-    places
+    grid.cells()
         .map(|(column, row)| {
             let middle = grid.centre(column, row);
             let (x, y) = (middle.x - page.x, middle.y - page.y);

@@ -79,9 +79,8 @@ fn place_in(grid: &Grid, kind: &Grid) -> Option<(usize, usize)> {
 /// The same cells as part of a larger grid, where they were found and as they were found.
 fn within(grid: &Grid, kind: &Grid, column: usize, row: usize) -> Grid {
     let mut filled = vec![false; kind.filled.len()];
-    for (i, is_filled) in grid.filled.iter().enumerate() {
-        let (c, r) = (i % grid.columns + column, i / grid.columns + row);
-        filled[r * kind.columns + c] = *is_filled;
+    for ((c, r), is_filled) in grid.cells().zip(&grid.filled) {
+        filled[(r + row) * kind.columns + c + column] = *is_filled;
     }
     let back: Vector<Page> = kind.to_page().apply_vector(Vector::new(
         column as f64 * kind.pitch.x,

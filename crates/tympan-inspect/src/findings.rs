@@ -82,6 +82,18 @@ impl Grid {
         self.filled.iter().filter(|filled| **filled).count()
     }
 
+    /// Column and row of each cell, read like a text.
+    pub fn cells(&self) -> impl Iterator<Item = (usize, usize)> + use<> {
+        let columns = self.columns;
+        (0..self.rows).flat_map(move |row| (0..columns).map(move |column| (column, row)))
+    }
+
+    /// Column and row of each cell that holds something, read like a text.
+    pub fn filled_cells(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let cells = self.cells().zip(&self.filled);
+        cells.filter_map(|(cell, filled)| filled.then_some(cell))
+    }
+
     /// From the grid's own axes (mm from the first trim's top left corner) to the page.
     pub fn to_page(&self) -> Affine<Page> {
         let shift = Affine::<Page>::shift(self.origin - Point::new(0.0, 0.0));

@@ -233,6 +233,14 @@ impl<F: Frame> Rect<F> {
         }
     }
 
+    /// What two rectangles share; of those that only touch, a line or a point. `None` where they
+    /// lie apart.
+    pub fn meet(self, other: Self) -> Option<Self> {
+        let min = Point::new(self.min.x.max(other.min.x), self.min.y.max(other.min.y));
+        let max = Point::new(self.max.x.min(other.max.x), self.max.y.min(other.max.y));
+        (min.x <= max.x && min.y <= max.y).then_some(Self { min, max })
+    }
+
     /// Whether the point lies inside or on the edge.
     pub fn contains(self, p: Point<F>) -> bool {
         (self.min.x..=self.max.x).contains(&p.x) && (self.min.y..=self.max.y).contains(&p.y)

@@ -1,6 +1,6 @@
 //! Saying things: answers on stdout, everything else on stderr.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
 use serde::Serialize;
@@ -45,6 +45,17 @@ pub(crate) fn refusal(refusal: &Refusal) {
 /// A path as it is said to people.
 pub(crate) fn path(path: &Path) -> String {
     path.display().to_string()
+}
+
+/// Says on a terminal how far work has come, over what was said last; at the end the line is
+/// empty again.
+pub(crate) fn passing(text: &str, is_last: bool) {
+    if io::stderr().is_terminal() {
+        prompt(&format!("\r{text}"));
+        if is_last {
+            prompt(&format!("\r{}\r", " ".repeat(text.chars().count())));
+        }
+    }
 }
 
 /// Asks for an answer on stderr, without going to the next line.

@@ -68,24 +68,15 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
     let page = visible(contents.size);
     for (order, element) in contents.elements.iter().enumerate() {
         let held = |rect: Rect<Page>| match element.clip {
-            Some(clip) => clips[clip].and_then(|clip| meet(rect, clip)),
-            None => meet(rect, page),
+            Some(clip) => clips[clip].and_then(|clip| rect.meet(clip)),
+            None => rect.meet(page),
         };
         let mut add = |corners: &[Point<Page>; 4], outline: bool, radius: f64, grown: f64| {
             if !is_straight(corners, &straighten) {
                 return;
             }
-            let Some(rect) = held(around(corners, &straighten).grown(grown)) else {
-                return;
-            };
-            let size = rect.size();
-            if size.w.min(size.h) >= LEAST_SIDE && size.w.max(size.h) <= MOST_SIDE {
-                drawn.frames.push(Frame {
-                    rect,
-                    order,
-                    outline,
-                    radius,
-                });
+            if let Some(rect) = held(around(corners, &straighten).grown(grown)) {
+                drawn.frame(rect, order, outline, radius);
             }
         };
         match &element.kind {
@@ -123,20 +114,25 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
             Outline::Box { radius, .. } => *radius,
             _ => 0.0,
         };
-        let size = rect.size();
-        if size.w.min(size.h) >= LEAST_SIDE && size.w.max(size.h) <= MOST_SIDE {
-            drawn.frames.push(Frame {
-                rect: *rect,
-                order: 0,
-                outline: false,
-                radius,
-            });
-        }
+        drawn.frame(*rect, 0, false, radius);
     }
     drawn
 }
 
 impl Drawn {
+    /// Keeps a frame that has the size of a card.
+    fn frame(&mut self, rect: Rect<Page>, order: usize, outline: bool, radius: f64) {
+        let size = rect.size();
+        if size.w.min(size.h) >= LEAST_SIDE && size.w.max(size.h) <= MOST_SIDE {
+            self.frames.push(Frame {
+                rect,
+                order,
+                outline,
+                radius,
+            });
+        }
+    }
+
     fn line(&mut self, [a, b]: [Point<Page>; 2], straighten: &Affine<Page>, dashed: bool) {
         let (a, b) = (straighten.apply(a), straighten.apply(b));
         let (dx, dy) = ((b.x - a.x).abs(), (b.y - a.y).abs());
@@ -147,7 +143,9 @@ impl Drawn {
             dashed,
         };
         if dx.max(dy) < 1.5 {
-        } else if dx <= 0.004 * dy + 0.02 {
+            return;
+        }
+        if dx <= 0.004 * dy + 0.02 {
             self.down.push(stroke((a.x + b.x) / 2.0, a.y, b.y));
         } else if dy <= 0.004 * dx + 0.02 {
             self.across.push(stroke((a.y + b.y) / 2.0, a.x, b.x));
@@ -224,7 +222,7 @@ fn clip_rects(contents: &Contents, straighten: &Affine<Page>) -> Vec<Option<Rect
             Some(parent) => rects.get(parent).copied().flatten(),
             None => Some(visible(contents.size)),
         };
-        rects.push(within.and_then(|within| meet(own, within)));
+        rects.push(within.and_then(|within| own.meet(within)));
     }
     rects
 }
@@ -289,11 +287,4 @@ fn is_straight(corners: &[Point<Page>; 4], straighten: &Affine<Page>) -> bool {
     let [a, b, c, _] = corners.map(|corner| straighten.apply(corner));
     let lean = |d: tympan_sheet::Vector<Page>| d.x.abs().min(d.y.abs());
     lean(b - a) <= 0.15 && lean(c - b) <= 0.15
-}
-
-/// What two rectangles share, if it has any area.
-fn meet(a: Rect<Page>, b: Rect<Page>) -> Option<Rect<Page>> {
-    let min = Point::new(a.min.x.max(b.min.x), a.min.y.max(b.min.y));
-    let max = Point::new(a.max.x.min(b.max.x), a.max.y.min(b.max.y));
-    (min.x < max.x && min.y < max.y).then_some(Rect { min, max })
 }

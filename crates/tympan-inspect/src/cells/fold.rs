@@ -122,15 +122,13 @@ fn part(grid: &Grid, way: Way, from: usize, to: usize) -> Grid {
         Way::Across => Point::new(0.0, step * grid.pitch.y),
     };
     part.origin = grid.to_page().apply(local);
-    let mut filled = Vec::new();
-    for (index, is_filled) in grid.filled.iter().enumerate() {
-        let (column, row) = (index % grid.columns, index / grid.columns);
-        let place = if way == Way::Down { column } else { row };
-        if (from..to).contains(&place) {
-            filled.push(*is_filled);
-        }
-    }
-    part.filled = filled;
+    let cells = grid.cells().zip(&grid.filled);
+    part.filled = cells
+        .filter(|((column, row), _)| {
+            (from..to).contains(if way == Way::Down { column } else { row })
+        })
+        .map(|(_, is_filled)| *is_filled)
+        .collect();
     match way {
         Way::Down => part.columns = to - from,
         Way::Across => part.rows = to - from,
@@ -175,10 +173,9 @@ fn has_backs(halves: &[Grid; 2], view: &View<'_>) -> bool {
 
 /// How far the looks of a grid's cells lie apart: least and most.
 fn apart(grid: &Grid, view: &View<'_>) -> (f64, f64) {
-    let cells: Vec<Rect<Page>> = (0..grid.columns * grid.rows)
-        .map(|i| {
-            let (column, row) = ((i % grid.columns) as f64, (i / grid.columns) as f64);
-            let by = Vector::new(column * grid.pitch.x, row * grid.pitch.y);
+    let cells: Vec<Rect<Page>> = (grid.cells())
+        .map(|(column, row)| {
+            let by = Vector::new(column as f64 * grid.pitch.x, row as f64 * grid.pitch.y);
             Rect::at(grid.origin + by, grid.trim).grown(-1.0)
         })
         .collect();

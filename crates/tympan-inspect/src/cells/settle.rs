@@ -65,12 +65,10 @@ fn cell_of(grid: &Grid, single: &Grid, w: f64, h: f64) -> Option<Grid> {
     let places = [at, Point::new(w - at.x, at.y), Point::new(at.x, h - at.y)];
     let mut best: Option<(f64, usize, usize, usize)> = None;
     for (mirror, place) in places.iter().enumerate() {
-        for row in 0..grid.rows {
-            for column in 0..grid.columns {
-                let off = (grid.centre(column, row) - *place).length();
-                if off <= NEAR && best.is_none_or(|(least, ..)| off < least) {
-                    best = Some((off, mirror, column, row));
-                }
+        for (column, row) in grid.cells() {
+            let off = (grid.centre(column, row) - *place).length();
+            if off <= NEAR && best.is_none_or(|(least, ..)| off < least) {
+                best = Some((off, mirror, column, row));
             }
         }
     }

@@ -226,10 +226,9 @@ fn border(card: &CardEdges, expect: Option<&Expect<'_>>, found: &mut Vec<Found>)
 
 /// Whether the cards' edges are all white, and how wide a plain border is.
 fn edges(view: &PageView<'_>, grid: &Grid) -> (bool, Option<f64>) {
-    let cells = (0..grid.filled.len()).filter(|&i| grid.filled[i]);
-    let cards: Vec<CardEdge> = cells
+    let cards: Vec<CardEdge> = (grid.filled_cells())
         .take(CELLS_SEEN)
-        .map(|i| CardEdge::of(view, grid, i % grid.columns, i / grid.columns))
+        .map(|(column, row)| CardEdge::of(view, grid, column, row))
         .collect();
     let white = !cards.is_empty() && cards.iter().all(|card| card.white);
     let mut widths: Vec<f64> = cards.iter().filter_map(|card| card.border).collect();

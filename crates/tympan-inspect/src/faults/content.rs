@@ -213,12 +213,10 @@ fn lies_on_dark(view: &PageView<'_>, area: Rect<Page>) -> bool {
 fn is_on_card(view: &PageView<'_>, element: &Element) -> bool {
     let middle = element.bounds.centre();
     view.cells.grids.iter().any(|grid| {
-        (0..grid.rows).any(|row| {
-            (0..grid.columns).any(|column| {
-                let off = middle - grid.centre(column, row);
-                // Not the cut itself, which is often a hairline.
-                off.x.abs() < grid.trim.w / 2.0 - 0.5 && off.y.abs() < grid.trim.h / 2.0 - 0.5
-            })
+        grid.cells().any(|(column, row)| {
+            let off = middle - grid.centre(column, row);
+            // Not the cut itself, which is often a hairline.
+            off.x.abs() < grid.trim.w / 2.0 - 0.5 && off.y.abs() < grid.trim.h / 2.0 - 0.5
         })
     })
 }

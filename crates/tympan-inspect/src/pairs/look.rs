@@ -53,8 +53,9 @@ impl Look {
             Some(grid) => {
                 // Cells with nothing on them are the cards of a page that has no others.
                 let nothing = grid.count() == 0;
-                places(grid)
-                    .filter(|(_, is_filled)| nothing || *is_filled)
+                grid.cells()
+                    .zip(&grid.filled)
+                    .filter(|(_, is_filled)| nothing || **is_filled)
                     .take(MOST_CELLS)
                     .map(|((column, row), _)| page.cell(grid, column, row))
                     .collect()
@@ -113,7 +114,7 @@ impl Look {
             return Filling::Full;
         }
         let prefix = |index: &dyn Fn(usize, usize) -> (usize, usize)| {
-            filled(grid).all(|(column, row)| {
+            grid.filled_cells().all(|(column, row)| {
                 let (column, row) = index(column, row);
                 row * grid.columns + column < count
             })
@@ -148,15 +149,6 @@ pub(crate) enum Filling {
     Mirrored,
     /// Any others.
     Other,
-}
-
-fn places(grid: &Grid) -> impl Iterator<Item = ((usize, usize), bool)> + '_ {
-    let cells = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (column, row)));
-    cells.zip(grid.filled.iter().copied())
-}
-
-fn filled(grid: &Grid) -> impl Iterator<Item = (usize, usize)> + '_ {
-    places(grid).filter_map(|(cell, filled)| filled.then_some(cell))
 }
 
 struct Sampler<'a> {

@@ -17,7 +17,7 @@ use hayro::kurbo::{Affine, BezPath, Point as Spot, Rect as Area, Shape};
 use tympan_sheet::{Map, Page, Point, Rect, Size};
 
 use super::outline::{self, Outline, Part};
-use super::{Clip, Colour, Element, Kind, Limits, Model, Paint, Picture, Square, Text, meet};
+use super::{Clip, Colour, Element, Kind, Limits, Model, Paint, Picture, Square, Text};
 
 /// Nothing lies farther away than this, mm: what does is of no use, and numbers stay sound.
 const FAR: f64 = 1e6;
@@ -155,7 +155,7 @@ impl<'l> Collector<'l> {
         self.in_force.push(self.clips.len());
         self.clips.push(Clip {
             outline,
-            bounds: meet(own, around).unwrap_or(nothing),
+            bounds: own.meet(around).unwrap_or(nothing),
             parent,
             form,
         });

@@ -244,7 +244,7 @@ impl Contents {
     pub fn seen(&self, element: &Element) -> Option<Rect<Page>> {
         let clip = element.clip.and_then(|clip| self.clips.get(clip));
         let limit = clip.map_or(Rect::whole(self.size), |clip| clip.bounds);
-        meet(element.bounds, limit)
+        element.bounds.meet(limit)
     }
 }
 
@@ -305,11 +305,4 @@ fn has_layers(page: &PdfPage<'_>) -> bool {
         let object = objects.get::<Stream<'_>>(key);
         object.is_some_and(|object| object.dict().contains_key("OC"))
     })
-}
-
-/// What two rectangles share.
-fn meet(a: Rect<Page>, b: Rect<Page>) -> Option<Rect<Page>> {
-    let min = Point::new(a.min.x.max(b.min.x), a.min.y.max(b.min.y));
-    let max = Point::new(a.max.x.min(b.max.x), a.max.y.min(b.max.y));
-    (min.x <= max.x && min.y <= max.y).then_some(Rect { min, max })
 }

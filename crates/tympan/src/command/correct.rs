@@ -1,6 +1,5 @@
 //! `tympan correct`: a PDF whose backs land behind its fronts.
 
-use std::io::IsTerminal;
 use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
@@ -39,11 +38,9 @@ pub(crate) fn run(cli: &Cli, args: &Correct) -> Result<(), Refusal> {
     let mut shown = None;
     let mut progress = |at: Progress| {
         let percent = 100 * at.done / at.total.max(1);
-        if std::io::stderr().is_terminal() && shown.replace(percent) != Some(percent) {
-            say::prompt(&format!("\r{percent:3} % of {} pages", at.total));
-            if at.done == at.total {
-                say::prompt("\r                              \r");
-            }
+        if shown.replace(percent) != Some(percent) {
+            let text = format!("{percent:3} % of {} pages", at.total);
+            say::passing(&text, at.done == at.total);
         }
     };
     let outcome = correct::correct(store.as_ref(), &request, &mut progress, &cancel)?;

@@ -1,6 +1,5 @@
 //! `tympan inspect`: what is in a file of cards, and what will bite.
 
-use std::io::IsTerminal;
 use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
@@ -26,14 +25,9 @@ pub(crate) fn run(cli: &Cli, args: &Inspect) -> Result<(), Refusal> {
         password: args.password.clone(),
     };
     let cancel = AtomicBool::new(false);
-    let show = std::io::stderr().is_terminal();
     let mut progress = |at: Progress| {
-        if show {
-            say::prompt(&format!("\rlooked at {} of {} pages", at.done, at.total));
-            if at.done == at.total {
-                say::prompt("\r                                        \r");
-            }
-        }
+        let text = format!("looked at {} of {} pages", at.done, at.total);
+        say::passing(&text, at.done == at.total);
     };
     let found = inspect::inspect(store.as_ref(), &request, &mut progress, &cancel)?;
     if cli.json {
