@@ -1,0 +1,1 @@
+//! How a printer takes its stack and gives it back, learnt from two marked sheets.

@@ -1,0 +1,1 @@
+//! The way to a printer by the Internet Printing Protocol (RFC 8010, RFC 8011).

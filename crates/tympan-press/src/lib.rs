@@ -1,0 +1,6 @@
+//! Printing: how a printer lays its stack, the order of a run's passes and loads, and the way to
+//! the printer.
+
+pub mod behaviour;
+pub mod ipp;
+pub mod raster;
