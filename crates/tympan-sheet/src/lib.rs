@@ -12,6 +12,7 @@ mod lay;
 mod length;
 mod map;
 mod paper;
+mod shape;
 mod side;
 mod stock;
 
@@ -22,5 +23,6 @@ pub use lay::{FeedAxis, LeadingEdge, QuarterTurn};
 pub use length::{Angle, Length, ParseAngleError, ParseLengthError};
 pub use map::{Affine, Decomposed, Map, NotInvertible};
 pub use paper::{Paper, PaperError};
+pub use shape::{HexagonTop, Shape};
 pub use side::Side;
 pub use stock::{Caliper, Grade, Grain, Stock, StockError};
