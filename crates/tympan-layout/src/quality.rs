@@ -1,0 +1,60 @@
+//! How likely a piece comes out right at its place on the sheet.
+
+use tympan_register::{Cutting, NextSheet};
+use tympan_sheet::{Front, Rect};
+
+use crate::job::Edge;
+
+/// A place on the sheet, as far as register is concerned.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Where it is cut, in the front frame.
+    pub trim: Rect<Front>,
+    /// The bleed at the edge that has least, mm.
+    pub bleed: f64,
+    /// What the piece shows at its edge.
+    pub edge: Edge,
+}
+
+/// Tells the chance that a two-sided piece comes out right.
+pub trait Quality {
+    /// The chance, 0 to 1, of a piece that is cut here.
+    fn good(&self, place: &Place) -> f64;
+}
+
+impl<T: Fn(&Place) -> f64> Quality for T {
+    fn good(&self, place: &Place) -> f64 {
+        self(place)
+    }
+}
+
+/// Nothing is known of the printer: every place is as good as another.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Unmeasured;
+
+impl Quality for Unmeasured {
+    fn good(&self, _: &Place) -> f64 {
+        1.0
+    }
+}
+
+/// A measured set-up with its correction: the bleed and border rules of `tympan-register` at each
+/// place. Farther from the tilt's centre is worse.
+#[derive(Clone, Copy, Debug)]
+pub struct Measured<'a> {
+    /// What the next sheet will do.
+    pub next: &'a NextSheet,
+    /// How well it is cut, and what still looks even.
+    pub cutting: Cutting,
+}
+
+impl Quality for Measured<'_> {
+    fn good(&self, place: &Place) -> f64 {
+        let cards = self.next.cards(&[place.trim], self.cutting);
+        let bad = match place.edge {
+            Edge::Bled | Edge::Alike => cards.share_white(place.bleed),
+            Edge::Border(width) => cards.share_lopsided(width),
+        };
+        (1.0 - bad).clamp(0.0, 1.0)
+    }
+}

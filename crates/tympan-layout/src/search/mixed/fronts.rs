@@ -1,0 +1,156 @@
+//! Every mixture of sizes that straight-through cuts can take from a rectangle.
+//!
+//! The same recursion over rectangles as for one size, but each rectangle keeps all counts of
+//! pieces that no other counts beat ("Pareto front") rather than one best value: exact for any
+//! demand, and small where sizes are few.
+
+use super::super::arrangement::Spot;
+use super::super::guillotine::{Axis, Item};
+
+/// How many sizes are counted together.
+pub(super) const MOST_CLASSES: usize = 4;
+/// More steps than this take too long.
+const MOST_STEPS: usize = 12_000_000;
+
+/// How many pieces of each size.
+pub(super) type Counts = [u32; MOST_CLASSES];
+
+#[derive(Clone, Copy, Debug)]
+enum How {
+    Nothing,
+    /// As this mixture of the next smaller width.
+    Narrower(usize),
+    /// As this mixture of the next smaller height.
+    Lower(usize),
+    One(usize),
+    /// An upright cut at this place of `xs`, and the mixtures of both parts.
+    Upright(usize, usize, usize),
+    /// A level cut at this place of `ys`, and the mixtures of both parts.
+    Level(usize, usize, usize),
+}
+
+pub(super) struct Fronts {
+    xs: Axis,
+    ys: Axis,
+    fronts: Vec<Vec<(Counts, How)>>,
+}
+
+/// Whether the first holds at least as many of each size.
+fn beats(a: &Counts, b: &Counts) -> bool {
+    a.iter().zip(b).all(|(a, b)| a >= b)
+}
+
+fn insert(front: &mut Vec<(Counts, How)>, counts: Counts, how: How) {
+    if front.iter().any(|(other, _)| beats(other, &counts)) {
+        return;
+    }
+    front.retain(|(other, _)| !beats(&counts, other));
+    front.push((counts, how));
+}
+
+impl Fronts {
+    /// `None` where there are too many sizes or too many mixtures.
+    pub(super) fn solve(items: &[Item], wanted: &[usize], w: u64, h: u64) -> Option<Self> {
+        if wanted.len() > MOST_CLASSES {
+            return None;
+        }
+        let fitting = || items.iter().filter(|i| i.w <= w && i.h <= h);
+        let xs = Axis::new(fitting().map(|i| i.w), w)?;
+        let ys = Axis::new(fitting().map(|i| i.h), h)?;
+        let most: Vec<u32> = wanted
+            .iter()
+            .map(|&n| u32::try_from(n).unwrap_or(u32::MAX))
+            .collect();
+        let sum = |a: &Counts, b: &Counts| {
+            let mut sum = Counts::default();
+            for (k, &most) in most.iter().enumerate() {
+                sum[k] = a[k].saturating_add(b[k]).min(most);
+            }
+            sum
+        };
+        let (nx, ny) = (xs.sums.len(), ys.sums.len());
+        if nx.saturating_mul(ny).saturating_mul(nx + ny) / 4 > MOST_STEPS {
+            return None;
+        }
+        let empty = vec![(Counts::default(), How::Nothing)];
+        let mut fronts = vec![empty; nx * ny];
+        let mut steps = 0_usize;
+        for i in 1..nx {
+            for j in 1..ny {
+                let mut front: Vec<(Counts, How)> = Vec::new();
+                let at = |i: usize, j: usize| &fronts[i * ny + j];
+                for (k, (counts, _)) in at(i - 1, j).iter().enumerate() {
+                    insert(&mut front, *counts, How::Narrower(k));
+                }
+                for (k, (counts, _)) in at(i, j - 1).iter().enumerate() {
+                    insert(&mut front, *counts, How::Lower(k));
+                }
+                for (k, item) in items.iter().enumerate() {
+                    if item.w <= xs.sums[i] && item.h <= ys.sums[j] {
+                        let mut counts = Counts::default();
+                        counts[item.class] = 1;
+                        insert(&mut front, counts, How::One(k));
+                    }
+                }
+                for a in xs.cuts(i) {
+                    let (left, right) = (at(a, j), at(xs.rest(i, a), j));
+                    steps += left.len() * right.len();
+                    for (p, (l, _)) in left.iter().enumerate() {
+                        for (q, (r, _)) in right.iter().enumerate() {
+                            insert(&mut front, sum(l, r), How::Upright(a, p, q));
+                        }
+                    }
+                }
+                for b in ys.cuts(j) {
+                    let (upper, lower) = (at(i, b), at(i, ys.rest(j, b)));
+                    steps += upper.len() * lower.len();
+                    for (p, (u, _)) in upper.iter().enumerate() {
+                        for (q, (l, _)) in lower.iter().enumerate() {
+                            insert(&mut front, sum(u, l), How::Level(b, p, q));
+                        }
+                    }
+                }
+                if steps > MOST_STEPS {
+                    return None;
+                }
+                fronts[i * ny + j] = front;
+            }
+        }
+        Some(Self { xs, ys, fronts })
+    }
+
+    /// The mixtures of the whole rectangle that no other beats.
+    pub(super) fn mixtures(&self) -> Vec<Counts> {
+        let whole = self.fronts.last().map_or(&[][..], Vec::as_slice);
+        whole.iter().map(|(counts, _)| *counts).collect()
+    }
+
+    /// Where the pieces of a mixture lie.
+    pub(super) fn spots(&self, items: &[Item], mixture: usize) -> Vec<Spot> {
+        let mut spots = Vec::new();
+        let (nx, ny) = (self.xs.sums.len(), self.ys.sums.len());
+        let mut open = vec![(nx - 1, ny - 1, mixture, 0_u64, 0_u64)];
+        while let Some((i, j, m, x, y)) = open.pop() {
+            match self.fronts[i * ny + j][m].1 {
+                How::Nothing => {}
+                How::Narrower(k) => open.push((i - 1, j, k, x, y)),
+                How::Lower(k) => open.push((i, j - 1, k, x, y)),
+                How::One(k) => spots.push(Spot {
+                    class: items[k].class,
+                    turned: items[k].turned,
+                    x: x as f64 / 1000.0,
+                    y: y as f64 / 1000.0,
+                }),
+                How::Upright(a, p, q) => {
+                    open.push((a, j, p, x, y));
+                    open.push((self.xs.rest(i, a), j, q, x + self.xs.sums[a], y));
+                }
+                How::Level(b, p, q) => {
+                    open.push((i, b, p, x, y));
+                    open.push((i, self.ys.rest(j, b), q, x, y + self.ys.sums[b]));
+                }
+            }
+        }
+        spots
+    }
+}

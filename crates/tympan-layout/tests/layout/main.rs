@@ -1,0 +1,3 @@
+//! What is published, counted or drawn independently, against the plans of this crate.
+
+mod signs;
