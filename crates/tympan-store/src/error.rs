@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{ErrorCode, ffi};
 
-use crate::id::{ReadingId, SetUpId};
+use crate::id::{ReadingId, RunId, SetUpId};
 
 /// Why something was not stored, found or opened. [`StoreError::hint`] says what to do.
 #[derive(Debug, thiserror::Error)]
@@ -124,6 +124,20 @@ pub enum StoreError {
         /// Why.
         reason: String,
     },
+    /// No run of that id.
+    #[error("there is no run {0}")]
+    UnknownRun(RunId),
+    /// The run holds something absurd.
+    #[error("the run \"{name}\" cannot be stored: {reason}")]
+    BadRun {
+        /// Its name.
+        name: String,
+        /// Why.
+        reason: String,
+    },
+    /// Too late to undo.
+    #[error("the run \"{0}\" cannot be undone: paper has moved")]
+    PaperMoved(String),
     /// The id is in use.
     #[error("the id {0} is in use already")]
     IdTaken(String),
@@ -247,7 +261,13 @@ impl StoreError {
             Self::UnknownReading(_) => "list the readings of the set-up to see their ids".into(),
             Self::NameTaken(_) => "choose another name, or rename or remove the other one".into(),
             Self::BadName { .. } => "choose a name of 1 to 80 characters on one line".into(),
-            Self::BadSetUp { .. } => "correct that and do it again".into(),
+            Self::BadSetUp { .. } | Self::BadRun { .. } => "correct that and do it again".into(),
+            Self::UnknownRun(_) => "tympan log --setup NAME lists the runs of a set-up".into(),
+            Self::PaperMoved(_) => {
+                "say which sheets were spoiled with run --spoiled, and make them again with run \
+                 --again"
+                    .into()
+            }
             Self::BadReading { .. } => "read the sheet again; nothing was stored".into(),
             Self::IdTaken(_) => "it is stored already, or import it as a copy".into(),
             Self::HasReadings { .. } => {

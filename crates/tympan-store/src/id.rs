@@ -100,6 +100,11 @@ id! {
     ReadingId, 12, 16
 }
 
+id! {
+    /// Names a print run: 1 to 8 characters of 0-9 and A-Z, short enough to be typed.
+    RunId, 5, 8
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

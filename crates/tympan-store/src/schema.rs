@@ -11,8 +11,10 @@ pub(crate) const APPLICATION_ID: i32 = 0x5459_4D50;
 ///
 /// A field added to a record needs a migration too, if only to raise the version: an older
 /// program would drop the field when it changes the record.
-const MIGRATIONS: &[M<'static>] =
-    &[M::up(include_str!("schema/1.sql")).comment("set-ups, readings, log")];
+const MIGRATIONS: &[M<'static>] = &[
+    M::up(include_str!("schema/1.sql")).comment("set-ups, readings, log"),
+    M::up(include_str!("schema/2.sql")).comment("runs, behaviours, trays"),
+];
 
 /// How to bring a database to the newest version.
 pub(crate) const fn migrations() -> Migrations<'static> {

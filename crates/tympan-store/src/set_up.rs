@@ -1,7 +1,7 @@
 //! What a set-up is.
 
 use serde::{Deserialize, Serialize};
-use tympan_sheet::{Flip, LeadingEdge, Paper, Side, Stock};
+use tympan_sheet::{Behaviour, Flip, LeadingEdge, Paper, Side, Stock};
 
 use crate::error::StoreError;
 use crate::id::SetUpId;
@@ -58,6 +58,12 @@ pub struct SetUp {
     /// Where the printer cannot print, as seen on the front held upright.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unprintable: Option<Unprintable>,
+    /// What the printer does with a pile on this feed path, where it was taught.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub behaviour: Option<Behaviour>,
+    /// The feed tray, where something is known of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tray: Option<Tray>,
     /// Whatever is worth remembering.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub notes: String,
@@ -97,6 +103,20 @@ pub struct Unprintable {
     pub left: f64,
 }
 
+/// What a feed tray holds, and between which fills it feeds best.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Tray {
+    /// Sheets of ordinary paper (80 g/m², 0.1 mm) that it holds, as makers state it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub holds: Option<u32>,
+    /// The share of its height below which it feeds badly, 0 to 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<f64>,
+    /// The share above which it feeds badly.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<f64>,
+}
+
 fn front() -> Side {
     Side::Front
 }
@@ -110,6 +130,8 @@ pub const LAST_SHEET: u32 = 9999;
 const LONGEST_NAME: usize = 80;
 const LONGEST_LINE: usize = 200;
 const LONGEST_NOTES: usize = 10_000;
+/// No tray of a desk printer holds more.
+const MOST_IN_TRAY: u32 = 5000;
 /// A margin over this leaves nothing to print on, mm.
 const WIDEST_MARGIN: f64 = 100.0;
 
@@ -135,6 +157,8 @@ impl SetUp {
             ream: String::new(),
             feed: String::new(),
             unprintable: None,
+            behaviour: None,
+            tray: None,
             notes: String::new(),
             sheets_issued: 0,
             created: now,
@@ -178,6 +202,17 @@ impl SetUp {
             return Err(bad(format!(
                 "an unprintable margin is not between 0 and {WIDEST_MARGIN} mm"
             )));
+        }
+        if let Some(tray) = self.tray {
+            let share = |s: Option<f64>| s.is_none_or(|s| (0.0..=1.0).contains(&s));
+            let holds = tray.holds.is_none_or(|n| (1..=MOST_IN_TRAY).contains(&n));
+            let ordered = tray.from.unwrap_or(0.0) < tray.to.unwrap_or(1.0);
+            if !(holds && share(tray.from) && share(tray.to) && ordered) {
+                return Err(bad(format!(
+                    "a tray holds 1 to {MOST_IN_TRAY} sheets, and its good fills are shares from a \
+                     lower to a higher one"
+                )));
+            }
         }
         if self.sheets_issued > LAST_SHEET {
             return Err(bad(format!(

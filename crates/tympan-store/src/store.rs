@@ -2,6 +2,7 @@
 
 mod log;
 pub(crate) mod readings;
+pub(crate) mod runs;
 pub(crate) mod set_ups;
 
 use std::fs::{self, File, TryLockError};

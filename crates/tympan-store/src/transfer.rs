@@ -1,16 +1,18 @@
 //! Export and import: the same data as documented JSON.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::fmt;
 
 use rusqlite::Transaction;
 use serde::{Deserialize, Serialize};
 
 use crate::error::StoreError;
-use crate::id::{ReadingId, SetUpId};
+use crate::id::{ReadingId, RunId, SetUpId};
 use crate::reading::ReadingRecord;
+use crate::run::RunRecord;
 use crate::set_up::SetUp;
 use crate::store::readings::{self, find as find_reading};
+use crate::store::runs::{self, find as find_run};
 use crate::store::set_ups::{self, by_name, find as find_set_up};
 use crate::store::{Fault, Happening, Store, records};
 
@@ -29,6 +31,9 @@ pub struct Export {
     pub setups: Vec<SetUp>,
     /// Their readings: those of each set-up in the order in which they came in.
     pub readings: Vec<ReadingRecord>,
+    /// Their print runs, likewise.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub runs: Vec<RunRecord>,
     /// Fields that were in the JSON and are not known to this version; they are not imported.
     #[serde(skip)]
     pub ignored: Vec<String>,
@@ -74,6 +79,8 @@ pub struct ImportedSetUp {
     pub readings_added: usize,
     /// How many readings were here already.
     pub readings_known: usize,
+    /// How many runs were added.
+    pub runs_added: usize,
     /// Whether name, notes, other details or readings set aside differ from those in the file;
     /// what is here was kept.
     pub kept_own: bool,
@@ -105,6 +112,7 @@ impl fmt::Display for ImportedSetUp {
                     "\"{name}\" was added with {}",
                     count(self.readings_added)
                 )?;
+                write_runs(f, self.runs_added)?;
                 if self.name != self.name_in_file {
                     write!(f, "; the name \"{}\" was taken", self.name_in_file)?;
                 }
@@ -118,6 +126,7 @@ impl fmt::Display for ImportedSetUp {
                     f,
                     "\"{name}\" was here and got {new}; {known} more were here already"
                 )?;
+                write_runs(f, self.runs_added)?;
             }
             Outcome::Known => {
                 let known = count(self.readings_known);
@@ -131,6 +140,14 @@ impl fmt::Display for ImportedSetUp {
             f.write_str("; its details differ from the file's, and those here were kept")?;
         }
         Ok(())
+    }
+}
+
+fn write_runs(f: &mut fmt::Formatter<'_>, runs: usize) -> fmt::Result {
+    match runs {
+        0 => Ok(()),
+        1 => f.write_str("; 1 run came with it"),
+        n => write!(f, "; {n} runs came with it"),
     }
 }
 
@@ -199,6 +216,18 @@ impl Export {
                 return Err(not_an_export(&reason));
             }
         }
+        let mut seen = HashSet::new();
+        for run in &self.runs {
+            run.check()?;
+            if !seen.insert(&run.id) {
+                return Err(twice(&run.id));
+            }
+            if !setups.contains(&run.setup) {
+                let (id, setup) = (&run.id, &run.setup);
+                let reason = format!("the run {id} belongs to {setup}, which is not in it");
+                return Err(not_an_export(&reason));
+            }
+        }
         Ok(())
     }
 }
@@ -240,11 +269,12 @@ impl Store {
     pub fn import(&mut self, export: &Export, policy: IdPolicy) -> Result<Imported, StoreError> {
         export.check()?;
         self.write(|db| {
-            let one = |setup| match policy {
+            let one = |setup: &SetUp| match policy {
                 IdPolicy::Keep => keep(db, export, setup),
-                IdPolicy::Renew => add(db, export, setup, SetUpId::random(), |_| {
-                    ReadingId::random()
-                }),
+                IdPolicy::Renew => {
+                    let (id, new) = (SetUpId::random(), Ids::renewed(export));
+                    add(db, export, setup, id, &new)
+                }
             };
             let setups = export.setups.iter().map(one).collect::<Result<_, _>>()?;
             Ok(Imported {
@@ -256,16 +286,57 @@ impl Store {
 }
 
 fn with_readings(db: &rusqlite::Connection, setups: Vec<SetUp>) -> Result<Export, Fault> {
-    let mut all = Vec::new();
+    let (mut all, mut all_runs) = (Vec::new(), Vec::new());
     for setup in &setups {
         all.append(&mut readings::of(db, &setup.id)?);
+        all_runs.append(&mut runs::of(db, &setup.id)?);
     }
     Ok(Export {
         schema: SCHEMA,
         setups,
         readings: all,
+        runs: all_runs,
         ignored: Vec::new(),
     })
+}
+
+/// What records are called here, where they get new ids.
+#[derive(Default)]
+struct Ids {
+    renew: bool,
+    runs: HashMap<RunId, RunId>,
+}
+
+impl Ids {
+    fn renewed(export: &Export) -> Self {
+        let runs = export.runs.iter();
+        Self {
+            renew: true,
+            runs: runs.map(|run| (run.id.clone(), RunId::random())).collect(),
+        }
+    }
+
+    fn reading(&self, reading: &ReadingRecord) -> ReadingRecord {
+        let id = if self.renew {
+            ReadingId::random()
+        } else {
+            reading.id.clone()
+        };
+        let run = reading.run.as_ref().map(|run| {
+            let known = run.parse::<RunId>().ok();
+            let renewed = known.and_then(|run| self.runs.get(&run));
+            renewed.map_or_else(|| run.clone(), RunId::to_string)
+        });
+        ReadingRecord {
+            id,
+            run,
+            ..reading.clone()
+        }
+    }
+
+    fn run(&self, id: &RunId) -> RunId {
+        self.runs.get(id).unwrap_or(id).clone()
+    }
 }
 
 /// Adds a set-up that is not here under `id`.
@@ -274,7 +345,7 @@ fn add(
     export: &Export,
     setup: &SetUp,
     id: SetUpId,
-    reading_id: impl Fn(&ReadingId) -> ReadingId,
+    ids: &Ids,
 ) -> Result<ImportedSetUp, Fault> {
     let name = if setup.removed.is_some() {
         setup.name.clone()
@@ -289,20 +360,34 @@ fn add(
     set_ups::insert(db, &new, Happening::Imported)?;
     let mut readings_added = 0;
     for reading in export.readings.iter().filter(|r| r.setup == setup.id) {
-        let id = reading_id(&reading.id);
-        if find_reading(db, &id)?.is_some() {
+        let new = ReadingRecord {
+            setup: new.id.clone(),
+            ..ids.reading(reading)
+        };
+        if find_reading(db, &new.id)?.is_some() {
             return Err(clash(
                 setup,
-                format!("the set-up that the reading {id} belongs to"),
+                format!("the set-up that the reading {} belongs to", new.id),
             ));
         }
-        let new = ReadingRecord {
-            id,
-            setup: new.id.clone(),
-            ..reading.clone()
-        };
         readings::insert(db, &new, Happening::ReadingImported)?;
         readings_added += 1;
+    }
+    let mut runs_added = 0;
+    for run in export.runs.iter().filter(|r| r.setup == setup.id) {
+        let new = RunRecord {
+            id: ids.run(&run.id),
+            setup: new.id.clone(),
+            ..run.clone()
+        };
+        if find_run(db, &new.id)?.is_some() {
+            return Err(clash(
+                setup,
+                format!("the set-up that the run {} belongs to", new.id),
+            ));
+        }
+        runs::insert(db, &new, Happening::RunImported)?;
+        runs_added += 1;
     }
     Ok(ImportedSetUp {
         id: new.id,
@@ -312,6 +397,7 @@ fn add(
         outcome: Outcome::Added,
         readings_added,
         readings_known: 0,
+        runs_added,
         kept_own: false,
     })
 }
@@ -319,7 +405,7 @@ fn add(
 /// Adds a set-up under its own id, or what is new of it to the one that is here.
 fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetUp, Fault> {
     let Some(here) = find_set_up(db, &setup.id)? else {
-        return add(db, export, setup, setup.id.clone(), ReadingId::clone);
+        return add(db, export, setup, setup.id.clone(), &Ids::default());
     };
     if here.removed.is_some() && setup.removed.is_none() {
         return Err(StoreError::Removed(here.name).into());
@@ -336,6 +422,7 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
         outcome: Outcome::Known,
         readings_added: 0,
         readings_known: 0,
+        runs_added: 0,
         kept_own: SetUp {
             sheets_issued: here.sheets_issued,
             ..setup.clone()
@@ -359,6 +446,20 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
                 }
                 done.readings_known += 1;
             }
+        }
+    }
+    for run in export.runs.iter().filter(|r| r.setup == setup.id) {
+        match find_run(db, &run.id)? {
+            None => {
+                runs::insert(db, run, Happening::RunImported)?;
+                done.runs_added += 1;
+                done.outcome = Outcome::Extended;
+            }
+            Some(known) if known.setup != run.setup || known.made != run.made => {
+                return Err(clash(setup, format!("the run {}", run.id)));
+            }
+            // What became of it is known best where it is printed.
+            Some(known) => done.kept_own |= known != *run,
         }
     }
     if issued > here.sheets_issued {

@@ -71,11 +71,33 @@ fn a_newer_database_is_refused_and_left_as_it_is() {
     assert_eq!(
         said_in(dir.path(), &error),
         "DIR/tympan.sqlite3 was written by a newer version of Tympan (its format is 99, this \
-         version knows up to 1)\n\
+         version knows up to 2)\n\
          use the newer version; nothing was changed; or choose another data folder with --data or \
          TYMPAN_DATA"
     );
     assert_eq!(fs::read(&file).expect("the file"), before);
+}
+
+#[test]
+fn a_database_from_before_there_were_runs_is_brought_up_to_date() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let setup = support::set_up("rear tray");
+    let db = Connection::open(dir.path().join(FILE_NAME)).expect("SQLite");
+    db.execute_batch(include_str!("../src/schema/1.sql"))
+        .expect("the first form");
+    db.pragma_update(None, "user_version", 1)
+        .expect("its version");
+    let record = serde_json::to_string(&setup).expect("json");
+    db.execute(
+        "INSERT INTO setup (id, name_key, record) VALUES (?1, ?2, ?3)",
+        [setup.id.as_str(), "rear tray", &record],
+    )
+    .expect("a set-up");
+    db.close().expect("closed");
+    let store = Store::open(dir.path()).expect("brought up to date");
+    assert_eq!(store.set_up_named("rear tray").expect("kept"), setup);
+    assert_eq!(store.runs(&setup.id).expect("a table"), []);
+    store.check().expect("sound");
 }
 
 #[test]

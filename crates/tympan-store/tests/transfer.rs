@@ -6,10 +6,12 @@ use proptest::prelude::*;
 use serde_json::{Value, json};
 use support::{reading, said, set_up, store_with};
 use tympan_register::{Observation, Reading};
-use tympan_sheet::{Flip, LeadingEdge, Paper, Point, Side, Size, Stock, Vector};
+use tympan_sheet::{
+    Behaviour, Facing, Flip, LeadingEdge, Paper, PileEnd, Point, Side, Size, Stock, Vector,
+};
 use tympan_store::{
-    CheckRules, Export, FlippedBy, IdPolicy, Outcome, ReadingRecord, SetAside, SetUp, Store,
-    StoreError, Timestamp, Unprintable, Way,
+    CheckRules, Export, FlippedBy, IdPolicy, Outcome, ReadingRecord, RunRecord, RunState, SetAside,
+    SetUp, Span, Spoiled, Store, StoreError, Timestamp, Tray, Unprintable, Way,
 };
 
 fn imported_into_new_store(export: &Export) -> Store {
@@ -379,6 +381,7 @@ prop_compose! {
         margins in prop::option::of(prop::array::uniform4(number(0.0..30.0))),
         sheets_issued in 0..10_000_u32,
         times in (moment(), moment(), prop::option::of(moment())),
+        press in any::<[bool; 6]>(),
     ) -> SetUp {
         let paper = Paper::of_size(Size::new(paper.0, paper.1)).expect("a size in range");
         let edges = [LeadingEdge::Head, LeadingEdge::Foot, LeadingEdge::Left, LeadingEdge::Right];
@@ -392,9 +395,156 @@ prop_compose! {
         s.unprintable =
             margins.map(|[top, right, bottom, left]| Unprintable { top, right, bottom, left });
         s.sheets_issued = sheets_issued;
+        s.behaviour = press[0].then(|| Behaviour {
+            first_page_on: PileEnd::BOTH[usize::from(press[1])],
+            prints: Facing::BOTH[usize::from(press[2])],
+            leads: edges[leading_edge],
+            first_page_comes: PileEnd::BOTH[usize::from(press[3])],
+            comes: Facing::BOTH[usize::from(press[4])],
+        });
+        s.tray = press[5].then(|| Tray { holds: Some(100), from: Some(1.0 / 3.0), to: None });
         (s.created, s.changed, s.removed) = times;
         s
     }
+}
+
+/// A run of which everything is known.
+fn some_run(setup: &SetUp) -> RunRecord {
+    let at = Timestamp::from_unix_ms(1_772_355_600_000).expect("a moment");
+    RunRecord {
+        made: at,
+        state: RunState::Printing,
+        copies: 2,
+        stock: "65 lb cover".into(),
+        first_side: Some(Side::Back),
+        loads: vec![Span { from: 1, to: 20 }, Span { from: 21, to: 40 }],
+        expected_rejects: Some(0.1 + 0.2),
+        spoiled: vec![Spoiled {
+            sheet: 17,
+            why: "jam".into(),
+            at,
+        }],
+        work: json!({ "inputs": ["game.pdf"], "field": [1.0, 0.1 + 0.2] }),
+        ..RunRecord::new(setup.id.clone(), "Saltmarsh Ferry", 40)
+    }
+}
+
+#[test]
+fn runs_travel_with_their_set_up_and_not_twice() {
+    let (mut store, setup) = store_with("rear tray");
+    store.add_run(&some_run(&setup)).expect("a run");
+    let export = store.export_all().expect("an export");
+    let other = imported_into_new_store(&export);
+    assert_eq!(other.runs(&setup.id).expect("runs"), export.runs);
+    let read = Export::from_json(export.to_json().as_bytes()).expect("its own export");
+    assert_eq!(read, export);
+    let done = store.import(&export, IdPolicy::Keep).expect("known");
+    assert_eq!(
+        (done.setups[0].outcome, done.setups[0].runs_added),
+        (Outcome::Known, 0)
+    );
+    assert_eq!(store.runs(&setup.id).expect("runs").len(), 1);
+}
+
+/// A reading names the run of its sheet; a copy's readings name the copy's run.
+#[test]
+fn a_copys_readings_name_the_copys_runs() {
+    let (mut store, setup) = store_with("rear tray");
+    let run = some_run(&setup);
+    store.add_run(&run).expect("a run");
+    let read = ReadingRecord {
+        run: Some(run.id.to_string()),
+        ..reading(&setup, 1)
+    };
+    store.add_readings(&[read]).expect("a reading");
+    let export = store.export_all().expect("an export");
+    let done = store.import(&export, IdPolicy::Renew).expect("a copy");
+    let copy = &done.setups[0];
+    assert_eq!(copy.runs_added, 1);
+    let runs = store.runs(&copy.id).expect("runs");
+    assert_ne!(runs[0].id, run.id);
+    let readings = store.readings(&copy.id).expect("readings");
+    assert_eq!(readings[0].run, Some(runs[0].id.to_string()));
+}
+
+#[test]
+fn a_run_with_an_absurd_record_is_refused() {
+    let (mut store, setup) = store_with("rear tray");
+    let good = some_run(&setup);
+    let spoiled = |sheet, why: &str| {
+        let at = good.made;
+        vec![Spoiled {
+            sheet,
+            why: why.into(),
+            at,
+        }]
+    };
+    for bad in [
+        RunRecord {
+            sheets: 0,
+            ..good.clone()
+        },
+        RunRecord {
+            name: String::new(),
+            ..good.clone()
+        },
+        RunRecord {
+            spoiled: spoiled(41, "jam"),
+            ..good.clone()
+        },
+        RunRecord {
+            spoiled: spoiled(17, " "),
+            ..good.clone()
+        },
+        RunRecord {
+            loads: vec![Span { from: 3, to: 2 }],
+            ..good.clone()
+        },
+        RunRecord {
+            expected_rejects: Some(1.5),
+            ..good.clone()
+        },
+    ] {
+        let error = store.add_run(&bad).expect_err("refused");
+        assert!(matches!(error, StoreError::BadRun { .. }), "{error}");
+    }
+}
+
+#[test]
+fn a_run_is_undone_only_before_paper_moves() {
+    let (mut store, setup) = store_with("rear tray");
+    let ready = RunRecord {
+        state: RunState::Ready,
+        ..some_run(&setup)
+    };
+    store.add_run(&ready).expect("a run");
+    assert_eq!(store.last_run().expect("a store"), Some(ready.clone()));
+    let undone = RunRecord {
+        state: RunState::Undone,
+        ..ready.clone()
+    };
+    store.change_run(&undone).expect("undone");
+    assert_eq!(store.last_run().expect("a store"), None);
+    let printing = RunRecord {
+        state: RunState::Printing,
+        ..some_run(&setup)
+    };
+    store.add_run(&printing).expect("a run");
+    let late = RunRecord {
+        state: RunState::Undone,
+        ..printing
+    };
+    let error = store.change_run(&late).expect_err("too late");
+    assert!(matches!(error, StoreError::PaperMoved(_)), "{error}");
+    assert!(said(&error).contains("run --again"), "{}", said(&error));
+    let words: Vec<String> = store
+        .history(&setup.id)
+        .expect("a log")
+        .iter()
+        .filter(|event| event.run.is_some())
+        .map(|event| serde_json::to_string(&event.what).expect("a word"))
+        .collect();
+    assert_eq!(words, ["\"run_made\"", "\"run_undone\"", "\"run_made\""]);
 }
 
 prop_compose! {

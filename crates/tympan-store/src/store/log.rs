@@ -6,7 +6,7 @@ use serde_json::Value;
 
 use super::{Fault, Store, from_json, to_json};
 use crate::error::StoreError;
-use crate::id::{ReadingId, SetUpId};
+use crate::id::{ReadingId, RunId, SetUpId};
 use crate::time::Timestamp;
 
 /// One line of the log.
@@ -19,6 +19,9 @@ pub struct Event {
     /// The reading it happened to, if it was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reading: Option<ReadingId>,
+    /// The run it happened to, if it was one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<RunId>,
     /// What happened.
     pub what: Happening,
     /// The record as it was before, where one was changed.
@@ -51,6 +54,14 @@ pub enum Happening {
     SetAside,
     /// A reading was brought back.
     BroughtBack,
+    /// A print run was made.
+    RunMade,
+    /// What is known of a run was changed.
+    RunChanged,
+    /// A run was undone before paper moved.
+    RunUndone,
+    /// A run came in from an export.
+    RunImported,
 }
 
 /// Adds a line to the log. `before` is the record as it was, in JSON.
@@ -61,16 +72,43 @@ pub(super) fn note(
     what: Happening,
     before: Option<&str>,
 ) -> Result<(), Fault> {
+    write(
+        db,
+        setup,
+        (reading.map(ReadingId::as_str), None),
+        what,
+        before,
+    )
+}
+
+/// Adds a line about a run to the log.
+pub(super) fn note_run(
+    db: &Connection,
+    setup: &SetUpId,
+    run: &RunId,
+    what: Happening,
+    before: Option<&str>,
+) -> Result<(), Fault> {
+    write(db, setup, (None, Some(run.as_str())), what, before)
+}
+
+fn write(
+    db: &Connection,
+    setup: &SetUpId,
+    (reading, run): (Option<&str>, Option<&str>),
+    what: Happening,
+    before: Option<&str>,
+) -> Result<(), Fault> {
     let word = to_json(&what)?;
     let mut statement = db.prepare_cached(
-        "INSERT INTO event (at, setup, reading, what, before) VALUES (?1, ?2, ?3, ?4, ?5)",
+        "INSERT INTO event (at, setup, reading, run, what, before) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?;
     let at = Timestamp::now().to_string();
-    let reading = reading.map(ReadingId::as_str);
     statement.execute(params![
         at,
         setup.as_str(),
         reading,
+        run,
         word.trim_matches('"'),
         before
     ])?;
@@ -86,15 +124,16 @@ impl Store {
     pub fn history(&self, setup: &SetUpId) -> Result<Vec<Event>, StoreError> {
         self.read(|db| {
             let mut statement = db.prepare_cached(
-                "SELECT at, setup, reading, what, before FROM event WHERE setup = ?1 ORDER BY number",
+                "SELECT at, setup, reading, run, what, before FROM event WHERE setup = ?1 \
+                 ORDER BY number",
             )?;
             let mut rows = statement.query([setup.as_str()])?;
             let mut events = Vec::new();
             while let Some(row) = rows.next()? {
                 let text = |column: usize| row.get::<_, Option<String>>(column);
                 events.push(from_json(&to_json(&serde_json::json!({
-                    "at": text(0)?, "setup": text(1)?, "reading": text(2)?, "what": text(3)?,
-                    "before": text(4)?.map(|json| from_json::<Value>(&json)).transpose()?,
+                    "at": text(0)?, "setup": text(1)?, "reading": text(2)?, "run": text(3)?,
+                    "what": text(4)?, "before": text(5)?.map(|json| from_json::<Value>(&json)).transpose()?,
                 }))?)?);
             }
             Ok(events)

@@ -184,7 +184,7 @@ impl Store {
         })
     }
 
-    /// Deletes a removed set-up and its readings for good, and says what is gone.
+    /// Deletes a removed set-up, its readings and its runs for good, and says what is gone.
     ///
     /// # Errors
     /// [`StoreError::NotRemoved`]: only what was removed before can be deleted.
@@ -195,6 +195,7 @@ impl Store {
                 return Err(StoreError::NotRemoved(setup.name).into());
             }
             let readings = db.execute("DELETE FROM reading WHERE setup = ?1", [id.as_str()])?;
+            db.execute("DELETE FROM run WHERE setup = ?1", [id.as_str()])?;
             db.execute("DELETE FROM setup WHERE id = ?1", [id.as_str()])?;
             note(db, id, None, Happening::Purged, Some(&to_json(&setup)?))?;
             Ok(Purged {
