@@ -29,6 +29,11 @@ pub(crate) fn set(cells: &mut [Cell], bleed: f64, usable: Rect<Front>) {
 }
 
 fn beside(cell: &Cell, other: &Cell, room: Margins) -> Margins {
+    let most = room.edges().into_iter().fold(0.0, f64::max);
+    let (apart_x, apart_y) = apart(cell.trim, other.trim);
+    if apart_x.max(apart_y) > 2.0 * most {
+        return room;
+    }
     if let Some(gap) = round_gap(cell, other) {
         let half = Margins::all((gap / 2.0).max(0.0));
         return least(room, half);
@@ -37,7 +42,6 @@ fn beside(cell: &Cell, other: &Cell, room: Margins) -> Margins {
     let mut room = room;
     // Cells that only meet at a corner, or whose bleeds could, are beside each other both ways:
     // one way is enough.
-    let (apart_x, apart_y) = apart(a, b);
     if apart_y < room.top.max(room.bottom) && apart_x >= apart_y.max(0.0) - 1e-9 {
         let half = (apart_x / 2.0).max(0.0);
         if b.min.x >= a.max.x - 1e-9 {

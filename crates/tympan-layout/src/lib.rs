@@ -9,6 +9,7 @@ mod cell_bleed;
 pub mod cutting;
 pub mod fold_over;
 mod job;
+mod marks;
 mod order;
 mod plan;
 mod problem;
@@ -18,6 +19,7 @@ mod sides;
 
 pub use fold_over::FoldOver;
 pub use job::{ArtId, Edge, Job, Margins, Method, Order, Piece, Sheet, Stands};
+pub use marks::{CutMarks, MarkItems, Marks};
 pub use order::Pile;
 pub use plan::{Cell, Figures, Group, Plan, Unit};
 pub use problem::{Problem, Problems};

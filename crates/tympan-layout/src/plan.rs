@@ -33,6 +33,26 @@ pub struct Group {
     pub sheets: Vec<Vec<Option<Unit>>>,
 }
 
+impl Group {
+    /// Drops the cells that stay empty on all sheets, and the sheets that carry nothing.
+    pub(crate) fn drop_unused(&mut self) {
+        let used: Vec<bool> = (0..self.cells.len())
+            .map(|i| self.sheets.iter().any(|units| units[i].is_some()))
+            .collect();
+        keep(&mut self.cells, &used);
+        for units in &mut self.sheets {
+            keep(units, &used);
+        }
+        self.sheets
+            .retain(|units| units.iter().any(Option::is_some));
+    }
+}
+
+fn keep<T>(list: &mut Vec<T>, used: &[bool]) {
+    let mut used = used.iter();
+    list.retain(|_| used.next().copied().unwrap_or(false));
+}
+
 /// One piece's place on a sheet.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cell {

@@ -7,11 +7,13 @@
 //! cut to cut. Cuts that need the same setting follow each other.
 
 mod tree;
+mod words;
 
 use tympan_sheet::{Front, Point, Rect};
 
 pub use self::tree::CutAxis;
 use self::tree::{Node, SAME, node};
+pub use self::words::{CAUTIONS, Row};
 use crate::plan::{Group, Plan};
 
 /// What cuts.
@@ -117,7 +119,7 @@ impl Plan {
 }
 
 impl Cutting {
-    /// The way with fewest settings of the stop, then with fewest cuts.
+    /// The way with fewest settings of the stop, then with fewest cuts, then with fewest turns.
     pub(crate) fn of(group: &Group, sheet: Rect<Front>, trimmer: &Trimmer) -> Option<Self> {
         let trims: Vec<Rect<Front>> = group.cells.iter().map(|c| c.trim).collect();
         let cells: Vec<usize> = (0..trims.len()).collect();
@@ -132,9 +134,10 @@ impl Cutting {
                 pieces: work.pieces,
             })
         });
-        ways.into_iter()
-            .flatten()
-            .min_by_key(|c| (c.steps.len(), c.cuts()))
+        ways.into_iter().flatten().min_by_key(|c| {
+            let turns = c.steps.iter().filter(|step| step.turn).count();
+            (c.steps.len(), c.cuts(), turns)
+        })
     }
 
     /// How many cuts one sheet takes.

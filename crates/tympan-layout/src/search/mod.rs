@@ -154,7 +154,6 @@ fn build(
             .iter()
             .map(|spot| (spot.class, spot.cell(classes[spot.class].shape)))
             .collect();
-        gather(&mut placed, way);
         placed.sort_by(|(_, a), (_, b)| {
             let (a, b) = (a.trim.min, b.trim.min);
             a.y.total_cmp(&b.y).then(a.x.total_cmp(&b.x))
@@ -162,8 +161,7 @@ fn build(
         for (k, of_class) in places.iter_mut().enumerate() {
             of_class.push((0..placed.len()).filter(|&i| placed[i].0 == k).collect());
         }
-        let mut cells: Vec<Cell> = placed.into_iter().map(|(_, cell)| cell).collect();
-        cell_bleed::set(&mut cells, job.bleed, way.usable);
+        let cells: Vec<Cell> = placed.into_iter().map(|(_, cell)| cell).collect();
         groups.push(Group {
             sheets: vec![vec![None; cells.len()]; *sheets],
             cells,
@@ -173,22 +171,40 @@ fn build(
         let units = order::units(&job.pieces, |piece| class.pieces.contains(&piece));
         order::fill(&mut groups, places, &units, job.order);
     }
+    for group in &mut groups {
+        group.drop_unused();
+        gather(&mut group.cells, way);
+        cell_bleed::set(&mut group.cells, job.bleed, way.usable);
+    }
+    groups.retain(|group| !group.cells.is_empty());
     Plan::new(job, candidate.title, groups, way.fold, quality)
 }
 
 /// Brings a block of cells as near to the middle as the room allows.
-fn gather(placed: &mut [(usize, Cell)], way: &Way) {
-    let mut size = Size::new(0.0, 0.0);
-    for (_, cell) in placed.iter() {
-        size.w = size.w.max(cell.trim.max.x);
-        size.h = size.h.max(cell.trim.max.y);
-    }
-    let start = |middle: f64, length: f64, low: f64, high: f64| {
-        (middle - length / 2.0).min(high - length).max(low)
+fn gather(cells: &mut [Cell], way: &Way) {
+    let Some(block) = cells.iter().map(|cell| cell.trim).reduce(|a, b| Rect {
+        min: Point::new(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
+        max: Point::new(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
+    }) else {
+        return;
     };
-    let x = start(way.middle.x, size.w, way.room.min.x, way.room.max.x);
-    let y = start(way.middle.y, size.h, way.room.min.y, way.room.max.y);
-    for (_, cell) in placed {
+    let shift = |middle: f64, (from, to): (f64, f64), (low, high): (f64, f64)| {
+        let half = (to - from) / 2.0;
+        let start = (middle - half).min(high - 2.0 * half).max(low);
+        start - from
+    };
+    let (room, middle) = (way.room, way.middle);
+    let x = shift(
+        middle.x,
+        (block.min.x, block.max.x),
+        (room.min.x, room.max.x),
+    );
+    let y = shift(
+        middle.y,
+        (block.min.y, block.max.y),
+        (room.min.y, room.max.y),
+    );
+    for cell in cells {
         let at = Point::new(cell.trim.min.x + x, cell.trim.min.y + y);
         cell.trim = Rect::at(at, cell.trim.size());
     }

@@ -9,8 +9,10 @@ use super::super::guillotine::{Axis, Item};
 
 /// How many sizes are counted together.
 pub(super) const MOST_CLASSES: usize = 4;
-/// More steps than this take too long.
-const MOST_STEPS: usize = 12_000_000;
+/// More steps than this take too long (about a tenth of a second here).
+const MOST_STEPS: usize = 10_000_000;
+/// No more counts than this are told apart on one rectangle.
+const MOST_PLACES: usize = 2000;
 
 /// How many pieces of each size.
 pub(super) type Counts = [u32; MOST_CLASSES];
@@ -35,17 +37,81 @@ pub(super) struct Fronts {
     fronts: Vec<Vec<(Counts, How)>>,
 }
 
+/// One rectangle's mixtures while they are gathered: for every count of all sizes but one, the
+/// most of that one.
+struct Gather {
+    /// The size that is maximised.
+    free: usize,
+    /// How far apart counts of each size lie in `best`.
+    strides: Counts,
+    /// The most of each size on one sheet.
+    most: Counts,
+    best: Vec<Option<(u32, How)>>,
+}
+
+impl Gather {
+    /// `None` where there are too many counts.
+    fn new(most: Counts) -> Option<Self> {
+        let free = (0..MOST_CLASSES).max_by_key(|&k| (most[k], MOST_CLASSES - k))?;
+        let mut strides = Counts::default();
+        let mut places = 1_u32;
+        for k in (0..MOST_CLASSES).filter(|&k| k != free) {
+            strides[k] = places;
+            places = places.checked_mul(most[k] + 1)?;
+        }
+        (places as usize <= MOST_PLACES).then(|| Self {
+            free,
+            strides,
+            most,
+            best: vec![None; places as usize],
+        })
+    }
+
+    fn place(&self, counts: &Counts) -> usize {
+        let places = counts.iter().zip(&self.strides).map(|(c, s)| c * s);
+        places.sum::<u32>() as usize
+    }
+
+    /// Counts that are asked for more often than once a sheet can hold do not count.
+    fn add(&mut self, a: &Counts, b: &Counts, how: How) {
+        let mut sum = Counts::default();
+        for k in 0..MOST_CLASSES {
+            sum[k] = (a[k] + b[k]).min(self.most[k]);
+        }
+        let place = self.place(&sum);
+        let most = sum[self.free];
+        if self.best[place].is_none_or(|(other, _)| most > other) {
+            self.best[place] = Some((most, how));
+        }
+    }
+
+    /// What no other mixture beats; leaves nothing behind.
+    fn front(&mut self) -> Vec<(Counts, How)> {
+        let all: Vec<(Counts, How)> = (0..self.best.len())
+            .filter_map(|place| {
+                let (most, how) = self.best[place].take()?;
+                let mut counts = Counts::default();
+                for k in (0..MOST_CLASSES).filter(|&k| k != self.free) {
+                    counts[k] = place as u32 / self.strides[k] % (self.most[k] + 1);
+                }
+                counts[self.free] = most;
+                Some((counts, how))
+            })
+            .collect();
+        // From many to few: what beats another comes before it.
+        let mut front: Vec<(Counts, How)> = Vec::new();
+        for (counts, how) in all.into_iter().rev() {
+            if !front.iter().any(|(other, _)| beats(other, &counts)) {
+                front.push((counts, how));
+            }
+        }
+        front
+    }
+}
+
 /// Whether the first holds at least as many of each size.
 fn beats(a: &Counts, b: &Counts) -> bool {
     a.iter().zip(b).all(|(a, b)| a >= b)
-}
-
-fn insert(front: &mut Vec<(Counts, How)>, counts: Counts, how: How) {
-    if front.iter().any(|(other, _)| beats(other, &counts)) {
-        return;
-    }
-    front.retain(|(other, _)| !beats(&counts, other));
-    front.push((counts, how));
 }
 
 impl Fronts {
@@ -57,39 +123,35 @@ impl Fronts {
         let fitting = || items.iter().filter(|i| i.w <= w && i.h <= h);
         let xs = Axis::new(fitting().map(|i| i.w), w)?;
         let ys = Axis::new(fitting().map(|i| i.h), h)?;
-        let most: Vec<u32> = wanted
-            .iter()
-            .map(|&n| u32::try_from(n).unwrap_or(u32::MAX))
-            .collect();
-        let sum = |a: &Counts, b: &Counts| {
-            let mut sum = Counts::default();
-            for (k, &most) in most.iter().enumerate() {
-                sum[k] = a[k].saturating_add(b[k]).min(most);
-            }
-            sum
-        };
+        let mut most = Counts::default();
+        for (k, &n) in wanted.iter().enumerate() {
+            let area = items.iter().find(|i| i.class == k)?;
+            let room = (w * h) / (area.w * area.h).max(1);
+            most[k] = u32::try_from(room.min(n as u64)).ok()?;
+        }
+        let mut gather = Gather::new(most)?;
         let (nx, ny) = (xs.sums.len(), ys.sums.len());
-        if nx.saturating_mul(ny).saturating_mul(nx + ny) / 4 > MOST_STEPS {
+        if nx * ny * (nx + ny + gather.best.len()) / 4 > MOST_STEPS {
             return None;
         }
         let empty = vec![(Counts::default(), How::Nothing)];
         let mut fronts = vec![empty; nx * ny];
         let mut steps = 0_usize;
+        let nothing = Counts::default();
         for i in 1..nx {
             for j in 1..ny {
-                let mut front: Vec<(Counts, How)> = Vec::new();
                 let at = |i: usize, j: usize| &fronts[i * ny + j];
                 for (k, (counts, _)) in at(i - 1, j).iter().enumerate() {
-                    insert(&mut front, *counts, How::Narrower(k));
+                    gather.add(counts, &nothing, How::Narrower(k));
                 }
                 for (k, (counts, _)) in at(i, j - 1).iter().enumerate() {
-                    insert(&mut front, *counts, How::Lower(k));
+                    gather.add(counts, &nothing, How::Lower(k));
                 }
                 for (k, item) in items.iter().enumerate() {
                     if item.w <= xs.sums[i] && item.h <= ys.sums[j] {
                         let mut counts = Counts::default();
                         counts[item.class] = 1;
-                        insert(&mut front, counts, How::One(k));
+                        gather.add(&counts, &nothing, How::One(k));
                     }
                 }
                 for a in xs.cuts(i) {
@@ -97,7 +159,7 @@ impl Fronts {
                     steps += left.len() * right.len();
                     for (p, (l, _)) in left.iter().enumerate() {
                         for (q, (r, _)) in right.iter().enumerate() {
-                            insert(&mut front, sum(l, r), How::Upright(a, p, q));
+                            gather.add(l, r, How::Upright(a, p, q));
                         }
                     }
                 }
@@ -106,14 +168,14 @@ impl Fronts {
                     steps += upper.len() * lower.len();
                     for (p, (u, _)) in upper.iter().enumerate() {
                         for (q, (l, _)) in lower.iter().enumerate() {
-                            insert(&mut front, sum(u, l), How::Level(b, p, q));
+                            gather.add(u, l, How::Level(b, p, q));
                         }
                     }
                 }
                 if steps > MOST_STEPS {
                     return None;
                 }
-                fronts[i * ny + j] = front;
+                fronts[i * ny + j] = gather.front();
             }
         }
         Some(Self { xs, ys, fronts })
