@@ -156,6 +156,23 @@ impl Document {
         })
     }
 
+    /// A document that was made in memory, from something that lies in this file.
+    pub(crate) fn made(file: &Path, bytes: &[u8]) -> Result<Self, PdfError> {
+        let damaged = |e: QPdfError| PdfError::Damaged {
+            file: file.to_path_buf(),
+            reason: say(&e),
+        };
+        let qpdf = QPdf::read_from_memory(bytes).map_err(damaged)?;
+        Ok(Self {
+            pages: qpdf.get_pages().map_err(damaged)?,
+            file: file.to_path_buf(),
+            qpdf,
+            access: Access::Free,
+            pages_by_other_reader: None,
+            bytes: bytes.len() as u64,
+        })
+    }
+
     /// The file's path as it was given.
     pub fn path(&self) -> &Path {
         &self.file

@@ -11,6 +11,7 @@ pub mod draw;
 mod error;
 mod form;
 mod guard;
+pub mod impose;
 mod inflate;
 mod layers;
 mod loss;
