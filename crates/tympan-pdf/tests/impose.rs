@@ -427,17 +427,22 @@ fn images(file: &Path) -> Vec<(QPdfDictionary, Vec<u8>)> {
 #[test]
 fn every_kind_of_picture_shows_its_colours_the_right_way_up() {
     let folder = Folder::new();
-    let rgb: image::DynamicImage = pixels(120, 160).into();
+    // Each with a pixel of its own: equal ones would be kept once.
+    let rgb = |own: u8| {
+        let mut picture = pixels(120, 160);
+        picture.put_pixel(100, 150, Rgb([own; 3]));
+        image::DynamicImage::from(picture)
+    };
     let clear: RgbaImage = ImageBuffer::from_fn(120, 160, |x, y| {
         let Rgb([r, g, b]) = *pixels(120, 160).get_pixel(x, y);
         Rgba([r, g, b, if (50..70).contains(&x) { 0 } else { 255 }])
     });
     let files = [
-        save(&folder, "a.png", &rgb),
-        save(&folder, "a.jpg", &rgb),
-        save(&folder, "a.webp", &rgb),
-        save(&folder, "a.tiff", &rgb),
-        save(&folder, "wide.png", &rgb.to_rgb16().into()),
+        save(&folder, "a.png", &rgb(1)),
+        save(&folder, "a.jpg", &rgb(2)),
+        save(&folder, "a.webp", &rgb(3)),
+        save(&folder, "a.tiff", &rgb(4)),
+        save(&folder, "wide.png", &rgb(5).to_rgb16().into()),
         save(&folder, "clear.png", &clear.into()),
         folder.write(
             "a.svg",

@@ -52,10 +52,30 @@ pub(super) struct Gallery<'a> {
 /// A picture that is in the file.
 pub(super) struct Hung {
     pub(super) object: QPdfObject,
-    pub(super) data: Data,
-    /// The data of its opacity.
-    pub(super) alpha: Option<Data>,
+    pub(super) filled: Filling,
+    /// The same of its opacity.
+    pub(super) alpha: Option<Filling>,
     pub(super) passed_through: bool,
+}
+
+/// What a picture's stream is filled with when all else is written.
+pub(super) struct Filling {
+    /// The entries of its dictionary that say how its data are packed.
+    pub(super) entries: String,
+    pub(super) data: Data,
+}
+
+impl Filling {
+    fn of(image: Image) -> Self {
+        let mut entries = format!("/Filter {}", image.filter);
+        if let Some(parms) = &image.parms {
+            entries = format!("/DecodeParms {parms} {entries}");
+        }
+        Self {
+            entries,
+            data: image.data,
+        }
+    }
 }
 
 /// Why a page or picture cannot be brought into the file.
@@ -181,10 +201,10 @@ impl<'a> Gallery<'a> {
             None => {
                 self.spool(&mut image)?;
                 let object = self.image(&image);
-                let alpha = image.alpha.map(|alpha| alpha.data);
+                let alpha = image.alpha.take().map(|alpha| Filling::of(*alpha));
                 self.pictures.push(Hung {
                     object,
-                    data: image.data,
+                    filled: Filling::of(image),
                     alpha,
                     passed_through,
                 });
@@ -220,10 +240,13 @@ impl<'a> Gallery<'a> {
         };
         let hung = &self.pictures[first];
         let mut both = [Sha256::new(), Sha256::new()];
-        for (data, hash) in [&image.data, &hung.data].into_iter().zip(&mut both) {
+        for (data, hash) in [&image.data, &hung.filled.data].into_iter().zip(&mut both) {
             data.read(&mut |bytes| hash.update(bytes))?;
         }
-        let alphas = [image.alpha.as_ref().map(|a| &a.data), hung.alpha.as_ref()];
+        let alphas = [
+            image.alpha.as_ref().map(|a| &a.data),
+            hung.alpha.as_ref().map(|a| &a.data),
+        ];
         for (data, hash) in alphas.into_iter().zip(&mut both) {
             if let Some(data) = data {
                 data.read(&mut |bytes| hash.update(bytes))?;
@@ -259,12 +282,6 @@ impl<'a> Gallery<'a> {
         about.set("/Height", integer(image.size[1]));
         about.set("/BitsPerComponent", integer(u32::from(image.bits)));
         about.set("/ColorSpace", self.colour_space(image));
-        about.set("/Filter", qpdf.new_name(image.filter));
-        if let Some(parms) = &image.parms
-            && let Ok(parms) = qpdf.parse_object(parms)
-        {
-            about.set("/DecodeParms", parms);
-        }
         if image.inverted {
             let ends = (0..8).map(|i| integer((i + 1) % 2).into());
             about.set("/Decode", qpdf.new_array_from(ends));

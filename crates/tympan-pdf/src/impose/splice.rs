@@ -11,7 +11,8 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
-use super::picture::{Data, ReadError};
+use super::art::Filling;
+use super::picture::ReadError;
 
 /// The longest dictionary of a picture, and the longest trailer.
 const MAX_TEXT: u64 = 64 << 10;
@@ -36,7 +37,7 @@ pub(super) enum SpliceError {
 pub(super) fn splice(
     from: &Path,
     to: &Path,
-    streams: &HashMap<u32, &Data>,
+    streams: &HashMap<u32, &Filling>,
     go_on: &mut dyn FnMut() -> bool,
 ) -> Result<(), SpliceError> {
     let mut source = File::open(from)?;
@@ -58,11 +59,11 @@ pub(super) fn splice(
         }
         match streams.get(&number) {
             None => out.copy(&mut source, at, end)?,
-            Some(data) => {
+            Some(filling) => {
                 if !go_on() {
                     return Err(SpliceError::Stopped);
                 }
-                out.fill(&mut source, (at, end), number, data)?;
+                out.fill(&mut source, (at, end), number, filling)?;
                 filled += 1;
             }
         }
@@ -175,7 +176,7 @@ impl Out {
         source: &mut File,
         (from, to): (u64, u64),
         number: u32,
-        data: &Data,
+        filling: &Filling,
     ) -> Result<(), SpliceError> {
         if to - from > MAX_TEXT {
             return Err(SpliceError::Form("a picture is there already"));
@@ -187,13 +188,13 @@ impl Out {
         let empty = b" /Length 0 >>\nstream\n";
         let place = memchr::memmem::rfind(&text, empty)
             .ok_or(SpliceError::Form("a picture's place is not empty"))?;
-        let head = format!(" /Length {} >>\nstream\n", data.len());
+        let Filling { entries, data } = filling;
+        let head = format!(" {entries} /Length {} >>\nstream\n", data.len());
         let (before, after) = (&text[..place], &text[place + empty.len()..]);
-        let begins = self.at;
         self.hash.update(before);
+        self.hash.update(entries);
         self.put(before)?;
         self.put(head.as_bytes())?;
-        let data_at = self.at;
         let mut sum = crc32fast::Hasher::new();
         let mut written = Ok(());
         let read = data.read(&mut |bytes| {
@@ -204,7 +205,6 @@ impl Out {
         });
         written?;
         read.map_err(|e| SpliceError::Picture(number, e))?;
-        debug_assert!(begins < data_at && self.at - data_at == data.len());
         self.hash.update(data.len().to_le_bytes());
         self.hash.update(sum.finalize().to_le_bytes());
         // Between the data and their end stands a line's end (7.3.8.1).

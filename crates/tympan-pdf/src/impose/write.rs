@@ -12,10 +12,9 @@ use qpdf::{
 use tympan_sheet::drawing::{Colour, Drawing, Item, Path as Outline};
 use tympan_sheet::{Page, Point, Rect, Shape, Size};
 
-use super::art::{Gallery, new_form, packed};
+use super::art::{Filling, Gallery, new_form, packed};
 use super::check::check;
 use super::ops::{Ops, matrix, plain};
-use super::picture::Data;
 use super::piece::{self, Clip, Edge, Paint, Plan, Strip, kept_upright};
 use super::sources::Sources;
 use super::splice::{SpliceError, splice};
@@ -544,7 +543,7 @@ fn fill(
     cancel: &AtomicBool,
 ) -> Result<(), ImposeError> {
     let written = Document::open_quietly(skeleton, None)?;
-    let mut streams: HashMap<u32, &Data> = HashMap::new();
+    let mut streams: HashMap<u32, &Filling> = HashMap::new();
     let mut owners: HashMap<u32, usize> = HashMap::new();
     let mut missing: BTreeSet<usize> = (0..gallery.pictures.len()).collect();
     for page in &written.pages {
@@ -565,7 +564,7 @@ fn fill(
             };
             let hung = &gallery.pictures[picture];
             let id = dig::id(&image).0;
-            streams.insert(id, &hung.data);
+            streams.insert(id, &hung.filled);
             owners.insert(id, picture);
             let about = dig::as_stream(image).map(|s| s.get_dictionary());
             if let (Some(alpha), Some(mask)) = (&hung.alpha, about.and_then(|a| a.get("/SMask"))) {
