@@ -35,9 +35,9 @@ def print_page(html, path, folder):
         check=True, capture_output=True, timeout=180)
 
 
-def enter_venv():
+def enter_venv(requirements=HERE / "requirements.txt"):
     """Goes on in a private Python with the pinned packages, made the first time."""
-    wanted = (HERE / "requirements.txt").read_bytes()
+    wanted = requirements.read_bytes()
     folder = REFEREES / f"python-{hashlib.sha256(wanted).hexdigest()[:12]}"
     python = folder / "bin" / "python"
     if Path(sys.prefix) == folder:
@@ -47,7 +47,7 @@ def enter_venv():
         print(f"installing the referees into {folder}", flush=True)
         venv.create(folder, with_pip=True, clear=True)
         subprocess.run([python, "-m", "pip", "install", "--quiet", "--requirement",
-                        HERE / "requirements.txt"], check=True)
+                        requirements], check=True)
         ready.touch()
     environment = dict(os.environ, PYTHONDONTWRITEBYTECODE="1")
     os.execve(python, [str(python), *sys.argv], environment)

@@ -6,12 +6,14 @@
 //! each sheet. Everything is in mm in the frames of `tympan-sheet`: x to the right, y down.
 
 mod cell_bleed;
+pub mod cut_lines;
 pub mod cutting;
 pub mod fold_over;
 mod job;
 mod marks;
 mod order;
 mod plan;
+mod precut;
 mod problem;
 mod quality;
 mod search;
@@ -22,6 +24,7 @@ pub use job::{ArtId, Edge, Job, Margins, Method, Order, Piece, Sheet, Stands};
 pub use marks::{CutMarks, MarkItems, Marks};
 pub use order::Pile;
 pub use plan::{Cell, Figures, Group, Plan, Unit};
+pub use precut::{PreCut, PreCutGrid};
 pub use problem::{Problem, Problems};
 pub use quality::{Measured, Place, Quality, Unmeasured};
 pub use search::plan;

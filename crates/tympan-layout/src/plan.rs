@@ -20,6 +20,8 @@ pub struct Plan {
     pub groups: Vec<Group>,
     /// Where the sheet is folded, if front and back lie on one side of it.
     pub fold: Option<FoldLine>,
+    /// Whether the sheets are perforated or die-cut already.
+    pub pre_cut: bool,
     /// What the plan comes to.
     pub figures: Figures,
 }
@@ -115,6 +117,7 @@ impl Plan {
             pieces: job.pieces.clone(),
             groups,
             fold,
+            pre_cut: false,
             figures: Figures {
                 sheets: 0,
                 pieces: 0,
@@ -128,6 +131,19 @@ impl Plan {
         plan.weigh(quality);
         plan.add_up();
         plan
+    }
+
+    /// The same plan on sheets that need no cutting.
+    pub(crate) fn already_cut(self) -> Self {
+        let figures = Figures {
+            cuts: Some(0),
+            ..self.figures
+        };
+        Self {
+            pre_cut: true,
+            figures,
+            ..self
+        }
     }
 
     /// The chance of each cell: the average over the pieces that lie in it.
@@ -259,6 +275,16 @@ impl Plan {
         self.groups
             .iter()
             .flat_map(|group| group.sheets.iter().map(move |units| (group, &units[..])))
+    }
+
+    /// The cells of a group, from 0, whose pieces reach into what the printer cannot print: white
+    /// will show on them. Only on pre-cut sheets are there any.
+    pub fn beyond_margins(&self, group: usize) -> Vec<usize> {
+        let printable = self.sheet.printable(self.is_two_sided()).grown(1e-6);
+        let cells = self.groups.get(group).map_or(&[][..], |g| &g.cells);
+        let beyond =
+            |cell: &Cell| !printable.contains(cell.trim.min) || !printable.contains(cell.trim.max);
+        (0..cells.len()).filter(|&i| beyond(&cells[i])).collect()
     }
 
     /// Whether anything is printed on the backs of the sheets.

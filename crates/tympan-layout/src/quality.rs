@@ -1,7 +1,7 @@
 //! How likely a piece comes out right at its place on the sheet.
 
-use tympan_register::{Cutting, NextSheet};
-use tympan_sheet::{Front, Rect};
+use tympan_register::{Cutting, Field, NextSheet};
+use tympan_sheet::{Front, Point, Rect, Vector};
 
 use crate::job::Edge;
 
@@ -20,6 +20,11 @@ pub struct Place {
 pub trait Quality {
     /// The chance, 0 to 1, of a piece that is cut here.
     fn good(&self, place: &Place) -> f64;
+
+    /// Where register is best, if anywhere: pieces are gathered about it.
+    fn centre(&self) -> Option<Point<Front>> {
+        None
+    }
 }
 
 impl<T: Fn(&Place) -> f64> Quality for T {
@@ -48,6 +53,9 @@ pub struct Measured<'a> {
     pub cutting: Cutting,
 }
 
+/// How many sheets are drawn to find the centre of the tilt.
+const SHEETS: u32 = 512;
+
 impl Quality for Measured<'_> {
     fn good(&self, place: &Place) -> f64 {
         let cards = self.next.cards(&[place.trim], self.cutting);
@@ -56,5 +64,28 @@ impl Quality for Measured<'_> {
             Edge::Border(width) => cards.share_lopsided(width),
         };
         (1.0 - bad).clamp(0.0, 1.0)
+    }
+
+    /// Where the mean square of the register error is least. With `s` the error at the sheet's
+    /// centre and `A` how it grows away from there, that is `q = −(E AᵀA)⁻¹ E Aᵀs`.
+    fn centre(&self) -> Option<Point<Front>> {
+        let fields = self.next.sheets(SHEETS);
+        let middle = fields.first()?.basis().sheet.centre();
+        let (mut xx, mut xy, mut yy, mut x, mut y) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for map in fields.iter().map(Field::affine) {
+            let (a, b, c, d) = (map.xx - 1.0, map.xy, map.yx, map.yy - 1.0);
+            let s = map.displacement(middle);
+            xx += a * a + c * c;
+            xy += a * b + c * d;
+            yy += b * b + d * d;
+            x += a * s.x + c * s.y;
+            y += b * s.x + d * s.y;
+        }
+        let det = xx * yy - xy * xy;
+        if det <= 1e-6 * xx * yy || !det.is_finite() {
+            return None;
+        }
+        let q = Vector::new((xy * y - yy * x) / det, (xy * x - xx * y) / det);
+        Some(middle + q)
     }
 }

@@ -107,9 +107,12 @@ pub enum Off {
 }
 
 impl Plan {
-    /// How the sheets of a group are cut; `None` where straight-through cuts cannot do it, or
-    /// there is no such group.
+    /// How the sheets of a group are cut; `None` where straight-through cuts cannot do it, where
+    /// they are cut already, or where there is no such group.
     pub fn cutting(&self, group: usize, trimmer: &Trimmer) -> Option<Cutting> {
+        if self.pre_cut {
+            return None;
+        }
         let mut sheet = Rect::whole(self.sheet.size);
         if let Some(fold) = self.fold {
             sheet = fold.front_half(sheet);

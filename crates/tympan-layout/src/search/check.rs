@@ -6,10 +6,16 @@ use super::Way;
 use crate::job::{Job, Piece};
 use crate::problem::{MOST_PIECES, Problem, Problems, SMALLEST_PIECE};
 
-/// All that stands in the way of a job.
-pub(super) fn check(job: &Job, ways: &[Way]) -> Result<(), Problems> {
+/// What is wrong with the pieces and lengths of a job, wherever they are to lie.
+pub(crate) fn check_job(job: &Job) -> Vec<Problem> {
     let mut problems = check_pieces(&job.pieces);
     lengths(job, &mut problems);
+    problems
+}
+
+/// All that stands in the way of a job.
+pub(super) fn check(job: &Job, ways: &[Way]) -> Result<(), Problems> {
+    let mut problems = check_job(job);
     let sound = problems.is_empty();
     if sound {
         rooms(job, ways, &mut problems);
@@ -25,7 +31,7 @@ pub(super) fn check(job: &Job, ways: &[Way]) -> Result<(), Problems> {
 }
 
 /// What is wrong with the pieces themselves.
-pub(crate) fn check_pieces(pieces: &[Piece]) -> Vec<Problem> {
+fn check_pieces(pieces: &[Piece]) -> Vec<Problem> {
     let mut problems = Vec::new();
     let mut count = 0_usize;
     for piece in pieces {

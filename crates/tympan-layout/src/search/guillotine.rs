@@ -257,3 +257,31 @@ impl Table {
         spots
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The example of Herz (1972), as it is quoted in later papers on guillotine cutting: sheet
+    /// 127 × 98, five sizes that may not be turned, each worth its area. Sizes and optimum (12348
+    /// of 12446) are from memory.
+    #[test]
+    fn the_published_example_of_herz_is_solved() {
+        let sizes = [(21, 13), (36, 17), (54, 20), (24, 27), (18, 65)];
+        let item = |(class, &(w, h)): (usize, &(u64, u64))| Item {
+            class,
+            turned: false,
+            w,
+            h,
+            value: (w * h) as f64,
+        };
+        let items: Vec<Item> = sizes.iter().enumerate().map(item).collect();
+        let table = Table::solve(&items, 127, 98, false).expect("a small problem");
+        let area: u64 = table
+            .spots(&items)
+            .iter()
+            .map(|spot| sizes[spot.class].0 * sizes[spot.class].1)
+            .sum();
+        assert_eq!(area, 12348);
+    }
+}

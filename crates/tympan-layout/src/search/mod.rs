@@ -8,13 +8,15 @@ mod mixed;
 mod rows;
 mod single;
 
-use tympan_sheet::{Front, Point, QuarterTurn, Rect, Size};
+use tympan_sheet::{Front, Point, QuarterTurn, Rect, Shape, Size};
 
 use self::arrangement::Arrangement;
-use self::class::{Class, classes};
+pub(crate) use self::check::check_job;
+use self::class::Class;
+pub(crate) use self::class::classes;
 use crate::cell_bleed;
 use crate::fold_over::{FoldAxis, FoldLine};
-use crate::job::Job;
+use crate::job::{Job, Margins};
 use crate::order;
 use crate::plan::{Cell, Group, Plan};
 use crate::problem::Problems;
@@ -26,8 +28,13 @@ use crate::quality::Quality;
 /// # Errors
 /// [`Problems`], all at once, where some piece has no place on the sheet.
 pub fn plan(job: &Job, quality: &dyn Quality, most: usize) -> Result<Vec<Plan>, Problems> {
-    let ways = ways(job);
+    let mut ways = ways(job);
     check::check(job, &ways)?;
+    if let Some(centre) = quality.centre().filter(|_| job.is_two_sided()) {
+        for way in &mut ways {
+            way.middle = centre;
+        }
+    }
     let classes = classes(&job.pieces);
     let mut plans: Vec<Plan> = Vec::new();
     for way in &ways {
@@ -212,7 +219,7 @@ fn gather(cells: &mut [Cell], way: &Way) {
 
 impl arrangement::Spot {
     /// The cell with its trim told from the top left of the block.
-    fn cell(&self, shape: tympan_sheet::Shape) -> Cell {
+    fn cell(&self, shape: Shape) -> Cell {
         let turn = if self.turned {
             QuarterTurn::Clockwise
         } else {
@@ -222,7 +229,7 @@ impl arrangement::Spot {
             shape,
             turn,
             trim: Rect::at(Point::new(self.x, self.y), turn.sheet_size(shape.size())),
-            bleed: crate::job::Margins::default(),
+            bleed: Margins::default(),
             good: 1.0,
         }
     }
