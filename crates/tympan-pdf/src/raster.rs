@@ -268,6 +268,8 @@ fn paint(page: &PdfPage<'_>, to_pixels: Affine, w: u16, h: u16) -> Pixmap {
     // Hinting would move stems to whole pixels, away from where they print.
     let settings = RenderSettings {
         hinting: false,
+        // Otherwise a picture is moved to whole pixels, by up to half of one.
+        force_image_interpolation: true,
         ..RenderSettings::default()
     };
     let mut context = RenderContext::new(w, h);

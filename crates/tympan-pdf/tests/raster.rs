@@ -209,3 +209,27 @@ fn a_file_cut_short_anywhere_gives_a_picture_or_a_refusal() {
     }
     assert!(pictures > 0, "a reader that repairs shows some of them");
 }
+
+#[test]
+fn a_picture_of_nearly_as_many_pixels_is_not_moved_to_whole_ones() {
+    // 1000 pixels on 1000.4; each tenth group of four is black.
+    let row: String = (0..1000)
+        .map(|x| if x % 100 < 4 { "00" } else { "FF" })
+        .collect();
+    let mm = 72.0 / 25.4;
+    let (w, h) = (100.04 * mm, 10.0 * mm);
+    let content = format!("{w} 0 0 {h} 0 0 cm BI /W 1000 /H 1 /BPC 8 /CS /G /F /AHx ID {row}> EI");
+    let pdf = handmade(&format!("/MediaBox [0 0 {w} {h}]"), &content);
+    let drawn = raster::grey(&pdf, 0, 10.0).expect("drawn");
+    for group in 1..10 {
+        let expected = (f64::from(group) * 100.0 + 2.0) * 1.0004;
+        let (mut sum, mut moment) = (0.0, 0.0);
+        for x in (expected as u32 - 8)..(expected as u32 + 8) {
+            let dark = 255.0 - f64::from(drawn.get_pixel(x, 50).0[0]);
+            sum += dark;
+            moment += dark * (f64::from(x) + 0.5);
+        }
+        let off = moment / sum - expected;
+        assert!(off.abs() < 0.03, "the group at {expected} is {off} px off");
+    }
+}
