@@ -2,7 +2,6 @@
 //! pages are the two sides of a sheet, what error is in the file itself, and what else will bite.
 
 pub mod cells;
-mod complete;
 pub mod faults;
 mod file_error;
 mod findings;
@@ -10,7 +9,6 @@ mod pairs;
 #[cfg(test)]
 mod testing;
 
-pub use complete::complete;
 pub use file_error::{file_error, verdict};
 pub use findings::{
     Bleed, Evidence, Fault, FileError, FoldLine, Grid, PageCells, Pair, Place, Role, Severity,

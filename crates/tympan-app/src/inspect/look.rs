@@ -6,7 +6,7 @@ use std::sync::mpsc;
 use std::thread;
 
 use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
-use tympan_inspect::{Fault, Look, PageCells, Severity, cells, complete};
+use tympan_inspect::{Fault, Grid, Look, PageCells, Severity, cells};
 use tympan_pdf::contents::{Contents, Extent, Limits};
 use tympan_pdf::raster::{Pages, RasterError, View};
 use tympan_pdf::{Access, Caution, Document};
@@ -62,15 +62,57 @@ pub(crate) fn at(
         .collect::<Result<Vec<_>, _>>()?;
     let total = opened.iter().map(|file| file.count).sum();
     let mut done = 0;
-    let mut looked = Vec::new();
-    for file in opened {
-        let pages = all_pages(&file, print, cancel, &mut || {
+    let mut seen = Vec::new();
+    for file in &opened {
+        seen.push(all_pages(file, print, cancel, &mut || {
             done += 1;
             progress(Progress { done, total });
-        })?;
-        looked.push(gathered(file, pages));
+        })?);
     }
-    Ok(looked)
+    settle(&opened, &mut seen, print, cancel)?;
+    Ok(opened
+        .into_iter()
+        .zip(seen)
+        .map(|(file, pages)| gathered(file, pages))
+        .collect())
+}
+
+/// Some cells are told only by other pages, of any of the files; what was seen without them is seen
+/// anew.
+fn settle(
+    files: &[Opened],
+    seen: &mut [Vec<PageSeen>],
+    print: &Print,
+    cancel: &AtomicBool,
+) -> Result<(), Refusal> {
+    let places: Vec<(usize, usize)> = (seen.iter().enumerate())
+        .flat_map(|(file, pages)| (0..pages.len()).map(move |page| (file, page)))
+        .collect();
+    let mut settled: Vec<PageCells> = (places.iter())
+        .map(|&(file, page)| seen[file][page].look.cells.clone())
+        .collect();
+    cells::settle(&mut settled);
+    for (&(file, page), cells) in places.iter().zip(settled) {
+        let look = &mut seen[file][page].look;
+        if shows_the_same(&look.cells.grids, &cells.grids) {
+            look.cells = cells;
+        } else {
+            seen[file][page] = one_page(&files[file], page, Some(cells), print, cancel)?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether the same cells hold something, however many are empty.
+fn shows_the_same(before: &[Grid], after: &[Grid]) -> bool {
+    const NEAR_MM: f64 = 0.05;
+    let same = |a: &Grid, b: &Grid| {
+        let mut cells = a.filled_cells().zip(b.filled_cells());
+        a.trim.is_close(b.trim, NEAR_MM)
+            && a.count() == b.count()
+            && cells.all(|((c, r), (d, s))| (a.centre(c, r) - b.centre(d, s)).length() < NEAR_MM)
+    };
+    before.len() == after.len() && before.iter().zip(after).all(|(a, b)| same(a, b))
 }
 
 fn open(path: &Path, password: Option<&str>) -> Result<Opened, Refusal> {
@@ -181,19 +223,10 @@ fn all_pages(
         }
     })?;
     let all: Option<Vec<PageSeen>> = seen.into_iter().collect();
-    let mut all = all.ok_or_else(|| Refusal {
+    all.ok_or_else(|| Refusal {
         message: "stopped".to_owned(),
         hint: None,
-    })?;
-    // Some cells are told only by other pages; what was seen without them is seen anew.
-    let mut settled: Vec<PageCells> = all.iter().map(|one| one.look.cells.clone()).collect();
-    cells::settle(&mut settled);
-    for (page, cells) in settled.into_iter().enumerate() {
-        if cells.grids != all[page].look.cells.grids {
-            all[page] = one_page(file, page, Some(cells), print, cancel)?;
-        }
-    }
-    Ok(all)
+    })
 }
 
 /// Looks at one page; `known` are its cells, where others have told them.
@@ -227,7 +260,13 @@ fn one_page(
         }
     };
     let grey = image::imageops::grayscale(&picture);
-    let cells = known.unwrap_or_else(|| cells::find(&contents, &grey, sharp));
+    let cells = match known {
+        Some(mut known) => {
+            cells::look_again(&mut known, &grey, sharp);
+            known
+        }
+        None => cells::find(&contents, &grey, sharp),
+    };
     drop(grey);
     let view = PageView {
         cells: &cells,
@@ -257,9 +296,5 @@ fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
         looked.found.extend(page.seen.found);
         looked.cards.extend(page.seen.cards);
     }
-    let mut cells: Vec<_> = (looked.looks.iter_mut())
-        .map(|look| &mut look.cells)
-        .collect();
-    complete(&mut cells);
     looked
 }

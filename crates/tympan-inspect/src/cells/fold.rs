@@ -1,6 +1,6 @@
 //! Fold-over sheets: fronts and backs on one side, mirrored about a line.
 
-use tympan_sheet::{Page, Point, Rect, Size, Vector};
+use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size, Vector};
 
 use super::evidence::{Drawn, Stroke};
 use super::view::View;
@@ -31,8 +31,19 @@ pub(super) fn find(
     if grids.is_empty() || grids.len() > 2 {
         return None;
     }
+    // Lines and the picture are looked at in straightened places; so are the grids here.
+    let tilt = drawn.tilt;
+    let straight = view.to_page.inverse().ok()?;
+    let moved = |grid: &Grid, by: f64, map: &Affine<Page>| Grid {
+        origin: map.apply(grid.origin),
+        rotation: Angle::radians(grid.rotation.to_radians() + by),
+        ..grid.clone()
+    };
+    let straightened: Vec<Grid> = (grids.iter())
+        .map(|grid| moved(grid, -tilt, &straight))
+        .collect();
     [Way::Across, Way::Down].into_iter().find_map(|way| {
-        let (halves, at, gap) = halves(grids, way)?;
+        let (halves, at, gap) = halves(&straightened, way)?;
         let (length, breadth) = match way {
             Way::Down => (page.h, page.w),
             Way::Across => (page.w, page.h),
@@ -53,7 +64,10 @@ pub(super) fn find(
             return None;
         }
         let at = line.unwrap_or(at);
-        *grids = halves.to_vec();
+        *grids = halves
+            .each_ref()
+            .map(|half| moved(half, tilt, &view.to_page))
+            .into();
         let to_page = |x: f64, y: f64| view.to_page.apply(Point::new(x, y));
         Some(match way {
             Way::Down => FoldLine {
@@ -108,8 +122,8 @@ fn halves(grids: &[Grid], way: Way) -> Option<([Grid; 2], f64, f64)> {
     let (count, start, pitch, length) = along(&first);
     let end = start + (count - 1) as f64 * pitch + length;
     let gap = along(&second).1 - end;
-    // Halves that lie askew to each other are none. (Tilt moves them by less than this.)
-    let level = (across.0 - across.1).abs() < 0.5 || !first.rotation.to_radians().eq(&0.0);
+    // Halves that lie askew to each other are none.
+    let level = (across.0 - across.1).abs() < 0.5;
     (level && gap > -0.5 && gap < 40.0).then_some(([first, second], end + gap / 2.0, gap))
 }
 
@@ -171,7 +185,7 @@ fn has_backs(halves: &[Grid; 2], view: &View<'_>) -> bool {
     backs.1 <= ALIKE && fronts.0 >= 2.5 * backs.1 + 2.0
 }
 
-/// How far the looks of a grid's cells lie apart: least and most.
+/// How far the looks of a straightened grid's cells lie apart: least and most.
 fn apart(grid: &Grid, view: &View<'_>) -> (f64, f64) {
     let cells: Vec<Rect<Page>> = (grid.cells())
         .map(|(column, row)| {

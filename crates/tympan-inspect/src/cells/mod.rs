@@ -50,9 +50,19 @@ pub fn find(contents: &Contents, picture: &GrayImage, px_per_mm: f64) -> PageCel
     (page.grids, page.loose) = from_frames(&drawn, contents.size, &view);
     page.fold = fold::find(&mut page.grids, &drawn, contents.size, &view);
     if page.grids.is_empty() && drawn.one_picture {
-        page.grids = pixels::find(picture, px_per_mm, contents.size);
+        (page.grids, page.loose) = pixels::find(picture, px_per_mm, contents.size);
     }
     page
+}
+
+/// Tells anew which cells of a page's grids hold something, on a page that is one picture: where
+/// other pages told the grid, this one has not been looked at for it.
+pub fn look_again(page: &mut PageCells, picture: &GrayImage, px_per_mm: f64) {
+    if page.one_picture {
+        for grid in &mut page.grids {
+            pixels::fill(grid, picture, px_per_mm);
+        }
+    }
 }
 
 /// From the straightened page to the page as seen.

@@ -1,62 +1,146 @@
-//! What single frames are, by what other pages of the file hold.
+//! What the pages of a job say about each other's cells.
 
-use tympan_sheet::{Point, nearest_card};
+mod full;
 
-use crate::findings::{Grid, PageCells};
+use tympan_sheet::{Point, Vector, nearest_card};
+
+use crate::file_error::same_steps;
+use crate::findings::{Evidence, Grid, PageCells};
 
 /// Sizes nearer than this are the same, mm.
 const SAME: f64 = 0.2;
 
+/// The same for edges that are read from a picture, of a file that may be stretched, mm.
+const SAME_IN_PICTURE: f64 = 0.5;
+
 /// Places nearer than this are the same: files' own errors are below this, mm.
 const NEAR: f64 = 4.5;
 
-/// Settles what the loose frames of all pages are. A frame of the size of another page's cells, at
-/// the place of one of them or of its mirror image, is a cell of a sheet that is not full. Frames
-/// of a usual card's size at the same or mirrored places of two pages are cards. The rest is
-/// nothing.
+/// Grids that are surer than this bear witness for others.
+const SURE: f64 = 0.5;
+
+/// A size of which less is known than this is no more than guessed, mm.
+const GUESSED: f64 = 0.5;
+
+/// Settles what is told only by other pages. (Pages of all files of one job belong in one call.)
+///
+/// - A loose frame of the size of another page's cells, at the place of one of them or of its
+///   mirror image, is a cell of a sheet that is not full. In a picture, a block as large as some of
+///   them is those.
+/// - Frames of a usual card's size at the same or mirrored places of two pages are cards.
+/// - A guessed size gives way to a known one at the same steps.
+/// - Cells that are some of another page's belong to its grid.
+///
+/// What is loose then is nothing.
 pub fn settle(pages: &mut [PageCells]) {
+    frames(pages);
+    sizes(pages);
+    full::complete(pages);
+}
+
+/// Makes loose frames cells.
+fn frames(pages: &mut [PageCells]) {
     let grids: Vec<(usize, Grid)> = (pages.iter().enumerate())
         .flat_map(|(index, page)| page.grids.iter().map(move |grid| (index, grid.clone())))
+        .filter(|(_, grid)| grid.confidence >= SURE)
         .collect();
     let loose: Vec<(usize, Grid)> = (pages.iter().enumerate())
         .flat_map(|(index, page)| page.loose.iter().map(move |grid| (index, grid.clone())))
         .collect();
     for (index, page) in pages.iter_mut().enumerate() {
-        let size = page.size;
         let singles = std::mem::take(&mut page.loose);
-        if !page.grids.is_empty() {
+        if page.grids.iter().any(|grid| grid.confidence >= SURE) {
             continue;
         }
-        for single in singles {
-            if single.count() == 0 {
-                continue;
-            }
-            let elsewhere = (grids.iter())
-                .filter(|(other, grid)| *other != index && same_size(grid, &single))
-                .find_map(|(_, grid)| cell_of(grid, &single, size.w, size.h));
-            if let Some(grid) = elsewhere {
-                page.grids.push(grid);
+        let same = if page.one_picture {
+            SAME_IN_PICTURE
+        } else {
+            SAME
+        };
+        let is_same = |a: &Grid, b: &Grid| a.trim.is_close(b.trim, same);
+        for single in singles.iter().filter(|single| single.count() > 0) {
+            let others =
+                || (grids.iter()).filter_map(|(other, grid)| (*other != index).then_some(grid));
+            let cell = (others().filter(|grid| is_same(grid, single)))
+                .find_map(|grid| cell_of(grid, single, page.size.w, page.size.h));
+            let of_others = cell.or_else(|| {
+                let block = |grid: &Grid| some_of(grid, single, same);
+                page.one_picture.then(|| others().find_map(block))?
+            });
+            if let Some(grid) = of_others {
+                page.grids = vec![grid];
                 break;
+            }
+            if !page.grids.is_empty() && page.one_picture {
+                continue;
             }
             let usual = nearest_card(single.trim).is_some_and(|(_, s)| (s - 1.0).abs() < 0.002);
             let twin = loose.iter().any(|(other, grid)| {
                 *other != index
-                    && same_size(grid, &single)
-                    && cell_of(grid, &single, size.w, size.h).is_some()
+                    && is_same(grid, single)
+                    && cell_of(grid, single, page.size.w, page.size.h).is_some()
             });
             if usual && twin {
-                let confidence = 0.7;
                 page.grids.push(Grid {
-                    confidence,
-                    ..single
+                    confidence: 0.7,
+                    ..single.clone()
                 });
             }
         }
     }
 }
 
-fn same_size(a: &Grid, b: &Grid) -> bool {
-    (a.trim.w - b.trim.w).abs() <= SAME && (a.trim.h - b.trim.h).abs() <= SAME
+/// Some rows and columns of a grid that are together as large as a block of print.
+fn some_of(grid: &Grid, block: &Grid, same: f64) -> Option<Grid> {
+    let bleeds = [0.0, grid.bleed.map_or(0.0, |bleed| bleed.usual)];
+    let long = |count: usize, pitch: f64, trim: f64| (count - 1) as f64 * pitch + trim;
+    bleeds.into_iter().find_map(|bleed| {
+        let fits = |count: usize, pitch: f64, trim: f64, has: f64| {
+            (1..=count).find(|n| (long(*n, pitch, trim) + 2.0 * bleed - has).abs() <= same)
+        };
+        let columns = fits(grid.columns, grid.pitch.x, grid.trim.w, block.trim.w)?;
+        let rows = fits(grid.rows, grid.pitch.y, grid.trim.h, block.trim.h)?;
+        // A single cell is told by its place, too.
+        (columns * rows > 1).then(|| Grid {
+            columns,
+            rows,
+            origin: block.to_page().apply(Point::new(bleed, bleed)),
+            rotation: block.rotation,
+            place_sd: block.place_sd,
+            confidence: grid.confidence.min(0.8),
+            found_by: vec![Evidence::Pixels],
+            filled: vec![true; columns * rows],
+            ..grid.clone()
+        })
+    })
+}
+
+/// Takes a known size for a guessed one where cells follow each other alike.
+fn sizes(pages: &mut [PageCells]) {
+    let known: Vec<Grid> = (pages.iter())
+        .flat_map(|page| &page.grids)
+        .filter(|grid| grid.confidence >= SURE && grid.trim_sd < GUESSED)
+        .cloned()
+        .collect();
+    for grid in pages.iter_mut().flat_map(|page| &mut page.grids) {
+        let steps = |a: &Grid, b: &Grid| {
+            let both = |a: usize, b: usize| (a > 1) == (b > 1);
+            both(a.columns, b.columns) && both(a.rows, b.rows) && same_steps(a, b)
+        };
+        let alike = |other: &&Grid| grid.filled.len() > 1 && steps(other, grid);
+        if grid.trim_sd < GUESSED {
+            continue;
+        }
+        if let Some(other) = known.iter().find(alike) {
+            let (old, new) = (grid.trim, other.trim);
+            let back = Vector::new((old.w - new.w) / 2.0, (old.h - new.h) / 2.0);
+            grid.origin = grid.origin + grid.to_page().apply_vector(back);
+            grid.trim = new;
+            grid.trim_sd = other.trim_sd.max(grid.pitch_sd);
+            grid.place_sd = grid.place_sd.min(0.1);
+            grid.confidence = grid.confidence.max(0.7);
+        }
+    }
 }
 
 /// A grid like this one that has a cell where the single frame is, with only that cell filled.

@@ -232,6 +232,58 @@ fn fitted(points: &[(f64, f64, f64)], count: usize, length: f64, gutter: bool) -
     }
 }
 
+/// Where lines run that go through all cuts of an axis, by what is seen of them beyond the cells
+/// and in the gutters between: number of the cell, 0 for its near side and 1 for its far one, and
+/// the place, mm. `None` where a cut has no line there.
+pub(super) fn cuts_beyond(
+    plane: &Plane,
+    axis: &Axis,
+    other: &Axis,
+    px_per_mm: f64,
+) -> Option<Vec<(f64, f64, f64)>> {
+    const FAR: f64 = 8.0;
+    const CLEAR: f64 = 0.6;
+    let end = other.at(other.count - 1) + other.length;
+    let mut free = vec![
+        (other.start - FAR, other.start - CLEAR),
+        (end + CLEAR, end + FAR),
+    ];
+    let gutters = (1..other.count).map(|i| (other.at(i - 1) + other.length, other.at(i)));
+    free.extend(gutters.map(|(from, to)| (from + CLEAR, to - CLEAR)));
+    let px = |mm: f64| ((mm * px_per_mm).max(0.0) as usize).min(plane.h);
+    let rows: Vec<usize> = (free.iter())
+        .flat_map(|(from, to)| px(*from)..px(*to))
+        .collect();
+    let least = (1.0 * px_per_mm) as usize;
+    let side = ((0.52 * px_per_mm).round() as usize).max(2);
+    let place = |cut: f64| {
+        let about = (cut * px_per_mm) as usize;
+        let columns = about.checked_sub(2)?.max(side + 1)..(about + 3).min(plane.w - side - 1);
+        let mut places: Vec<f64> = (rows.iter())
+            .filter_map(|y| {
+                let row = plane.row(*y);
+                let at = |x: usize| Some(x as f64 + 0.5 + super::lines::ridge(row, x, side)?);
+                columns.clone().find_map(at)
+            })
+            .collect();
+        places.sort_by(f64::total_cmp);
+        (places.len() >= least).then(|| places[places.len() / 2] / px_per_mm)
+    };
+    let cuts = axis.cuts().enumerate();
+    cuts.map(|(i, cut)| Some(((i / 2) as f64, (i % 2) as f64, place(cut)?)))
+        .collect()
+}
+
+/// The axis through these places, and the sum of squares of what is left, mm².
+pub(super) fn through(axis: &Axis, places: &[(f64, f64, f64)]) -> (Axis, f64) {
+    let gutter = axis.count > 1 && axis.pitch - axis.length > 0.3;
+    let fitted = fitted(places, axis.count, axis.length, gutter);
+    let squares = (places.iter())
+        .map(|(i, side, at)| (at - fitted.at(*i as usize) - side * fitted.length).powi(2))
+        .sum();
+    (fitted, squares)
+}
+
 /// The outermost axis along lines within one that was found from the print.
 pub(super) fn within(outer: &Axis, lines: &[Line]) -> Option<Axis> {
     let mut best: Option<(usize, f64, Axis)> = None;

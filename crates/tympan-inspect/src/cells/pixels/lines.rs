@@ -113,7 +113,7 @@ fn between(row: &[f32], x: usize, far: usize) -> bool {
 }
 
 /// Where within a pixel the middle of a line lies that crosses the row there.
-fn ridge(row: &[f32], x: usize, side: usize) -> Option<f64> {
+pub(super) fn ridge(row: &[f32], x: usize, side: usize) -> Option<f64> {
     let here = row[x];
     let (left, right) = (row[x - side], row[x + side]);
     let dark = left.min(right) - here;

@@ -1,9 +1,12 @@
 //! Finding cells in the picture of a page alone: a scan, or a page that was made one picture.
 //!
 //! The picture is straightened first. Then each axis is told by itself: from lines that run along
-//! cuts where there are any, else from how far the print reaches and at what step it repeats.
+//! cuts where there are any, else from how far the print reaches and at what step it repeats. Boxes
+//! of the cards' own size, or about their middles, tell both axes at once.
 
 mod axis;
+mod boxes;
+mod cards;
 mod lines;
 mod plane;
 #[cfg(test)]
@@ -15,33 +18,80 @@ use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size, Vector, nearest_card}
 
 use crate::findings::{Bleed, Evidence, Grid};
 use axis::{Axis, Print, Reach};
+use cards::Cards;
 use plane::Plane;
 
 /// The shortest and the longest side of a cell, mm.
 const SIDES: (f64, f64) = (20.0, 165.0);
 
+/// The share of a cell that holds something that is at least printed.
+const LEAST_INK: f64 = 0.004;
+
 /// The share of a page's print that its cells must hold.
 const LEAST_HELD: f64 = 0.8;
+
+/// How well the edge of print and the middle of a line are read, mm (from files with known truth at
+/// 150 dpi).
+const EDGE_SD: f64 = 0.04;
+const LINE_SD: f64 = 0.02;
 
 /// The most bleed that is looked for, mm.
 const MOST_BLEED: f64 = 5.0;
 
-/// Finds the cells in the picture of a page of this size.
-pub(super) fn find(picture: &GrayImage, px_per_mm: f64, size: Size) -> Vec<Grid> {
+/// A grid that is surer than this needs no other pages to bear it out.
+const SURE: f64 = 0.5;
+
+/// Finds the cells in the picture of a page of this size: grids, and where it is not sure of them,
+/// what other pages may tell to be cells.
+pub(super) fn find(picture: &GrayImage, px_per_mm: f64, size: Size) -> (Vec<Grid>, Vec<Grid>) {
     if picture.width() < 100 || picture.height() < 100 {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     }
     let tilt = tilt::of(picture);
     let across = Plane::straight(picture, tilt);
     let down = across.transposed();
     let x = Told::of(&across, &down, px_per_mm);
     let y = Told::of(&down, &across, px_per_mm);
-    let (Some(x), Some(y)) = (x, y) else {
-        return Vec::new();
+    let page = Flat {
+        across: &across,
+        down: &down,
+        px_per_mm,
+        to_page: Affine::tilt(Angle::radians(tilt), Rect::<Page>::whole(size).centre()),
+        tilt,
     };
-    grid(&x, &y, &across, px_per_mm, size, tilt)
-        .into_iter()
-        .collect()
+    let told = x.as_ref().zip(y.as_ref());
+    let grid = page.grid(told);
+    let sure = grid.as_ref().is_some_and(|grid| grid.confidence >= SURE);
+    let loose = told
+        .filter(|_| !sure)
+        .and_then(|(x, y)| page.block(&x.reach, &y.reach));
+    (grid.into_iter().collect(), loose.into_iter().collect())
+}
+
+/// Tells which cells of a grid hold something, in a picture of its page.
+pub(super) fn fill(grid: &mut Grid, picture: &GrayImage, px_per_mm: f64) {
+    const SAMPLES: usize = 60;
+    let to_page = grid.to_page();
+    let holds = |(column, row): (usize, usize)| {
+        let corner = Vector::new(column as f64 * grid.pitch.x, row as f64 * grid.pitch.y);
+        let inside = Rect::at(Point::<Page>::new(0.0, 0.0) + corner, grid.trim).grown(-1.5);
+        let size = inside.size();
+        let part = |i: usize| (i as f64 + 0.5) / SAMPLES as f64;
+        let ink = (0..SAMPLES * SAMPLES).filter(|i| {
+            let by = Vector::new(part(i % SAMPLES) * size.w, part(i / SAMPLES) * size.h);
+            let at = to_page.apply(inside.min + by);
+            let (x, y) = (at.x * px_per_mm, at.y * px_per_mm);
+            let pixel = (x >= 0.0 && y >= 0.0)
+                .then(|| picture.get_pixel_checked(x as u32, y as u32))
+                .flatten();
+            pixel.is_some_and(|pixel| f32::from(pixel.0[0]) < plane::PAPER)
+        });
+        ink.count() as f64 > LEAST_INK * (SAMPLES * SAMPLES) as f64
+    };
+    let filled: Vec<bool> = grid.cells().map(holds).collect();
+    if filled.contains(&true) {
+        grid.filled = filled;
+    }
 }
 
 /// What is told of one axis.
@@ -117,58 +167,81 @@ struct Choice {
     known: bool,
     bleed: Option<f64>,
     alike: f64,
+    /// Whether the middles of the cells are known even where their size is not.
+    middles: bool,
 }
 
-/// What both axes say together.
-fn choose(x: &Told, y: &Told) -> Option<Choice> {
-    if let (Some(x), Some(y)) = (x.trusted(), y.trusted()) {
-        return Some(Choice {
-            x,
-            y,
-            lined: true,
-            known: true,
+impl Choice {
+    /// Cards that boxes tell of.
+    fn of_cards(cards: Cards, known: bool) -> Self {
+        Self {
+            x: cards.x,
+            y: cards.y,
+            lined: known && cards.outlined,
+            known,
             bleed: None,
             alike: 1.0,
-        });
+            middles: true,
+        }
     }
+}
+
+/// What lines, edges and repeats of both axes say together, where they bear each other out.
+fn known(x: &Told, y: &Told) -> Option<Choice> {
     let (print_x, print_y) = (x.print?, y.print?);
     let (px, py) = (print_x.axis, print_y.axis);
-    let choice = |x: Axis, y: Axis, lined: bool, known: bool, bleed: Option<f64>| Choice {
+    let choice = |x: Axis, y: Axis, lined: bool, bleed: Option<f64>| Choice {
         x,
         y,
         lined,
-        known,
+        known: true,
         bleed,
         alike: print_x.alike.min(print_y.alike),
+        middles: false,
     };
     let sharp = x.reach.sharp && y.reach.sharp;
     if sharp && usual(px.length, py.length, 0.2) {
-        return Some(choice(px, py, false, true, None));
+        return Some(choice(px, py, false, None));
     }
     let (cut_x, cut_y) = (x.cut(), y.cut());
     if let (Some(x), Some(y)) = (cut_x, cut_y)
         && usual(x.length, y.length, 0.35)
     {
         let bleed = (px.length - x.length) / 2.0;
-        return Some(choice(x, y, true, true, (bleed > 0.2).then_some(bleed)));
+        return Some(choice(x, y, true, (bleed > 0.2).then_some(bleed)));
     }
     if let Some(by) = inset(px.length, py.length).filter(|_| sharp) {
-        return Some(choice(px.inset(by), py.inset(by), false, true, Some(by)));
+        return Some(choice(px.inset(by), py.inset(by), false, Some(by)));
     }
     for (x, y) in [(cut_x, Some(py)), (Some(px), cut_y)] {
         if let (Some(x), Some(y)) = (x, y)
             && usual(x.length, y.length, 0.35)
         {
-            return Some(choice(x, y, false, true, None));
+            return Some(choice(x, y, false, None));
         }
     }
     let spread = (x.spread(px), y.spread(py));
-    if px.count > 1 && py.count > 1 && usual(spread.0.length, spread.1.length, 0.2) {
-        return Some(choice(spread.0, spread.1, false, true, None));
-    }
+    let several = px.count > 1 && py.count > 1;
+    (several && usual(spread.0.length, spread.1.length, 0.2))
+        .then(|| choice(spread.0, spread.1, false, None))
+}
+
+/// What they say where nothing bears it out.
+fn guessed(x: &Told, y: &Told) -> Option<Choice> {
+    let (print_x, print_y) = (x.print?, y.print?);
+    let (px, py) = (print_x.axis, print_y.axis);
+    let choice = |x: Axis, y: Axis, lined: bool| Choice {
+        x,
+        y,
+        lined,
+        known: false,
+        bleed: None,
+        alike: print_x.alike.min(print_y.alike),
+        middles: false,
+    };
     let full = |axis: &Axis| axis.length >= 0.8 * axis.pitch;
-    if let (Some(x), Some(y)) = (cut_x.filter(full), cut_y.filter(full)) {
-        return Some(choice(x, y, true, false, None));
+    if let (Some(x), Some(y)) = (x.cut().filter(full), y.cut().filter(full)) {
+        return Some(choice(x, y, true));
     }
     // One that stands alone must at least have straight ends.
     let stands = |told: &Told, axis: &Axis| axis.count > 1 || told.reach.sharp;
@@ -176,7 +249,7 @@ fn choose(x: &Told, y: &Told) -> Option<Choice> {
     if fine || !(stands(x, &px) && stands(y, &py)) {
         return None;
     }
-    Some(choice(spread.0, spread.1, false, false, None))
+    Some(choice(x.spread(px), y.spread(py), false))
 }
 
 /// Whether a card of this size is a usual one, within some mm.
@@ -187,100 +260,208 @@ fn usual(w: f64, h: f64, within: f64) -> bool {
     })
 }
 
-fn grid(x: &Told, y: &Told, plane: &Plane, px_per_mm: f64, size: Size, tilt: f64) -> Option<Grid> {
-    let choice = choose(x, y)?;
-    let (across, down) = (choice.x, choice.y);
-    let trim = Size::new(across.length, down.length);
-    let side = |length: f64| (SIDES.0..=SIDES.1).contains(&length);
-    if !(side(trim.w) && side(trim.h)) {
-        return None;
-    }
-    let several = across.count * down.count > 1;
-    // Steps alone must be clearer where nothing else tells of cards.
-    let least = if choice.known { 0.3 } else { 0.45 };
-    let sure = choice.lined
-        || if several {
-            choice.alike >= least
-        } else {
-            choice.known
-        };
-    if !sure || holds(plane, px_per_mm, &across, &down) < LEAST_HELD {
-        return None;
-    }
-    let centre = Rect::<Page>::whole(size).centre();
-    let to_page = Affine::<Page>::tilt(Angle::radians(tilt), centre);
-    let mut filled = Vec::new();
-    for row in 0..down.count {
-        for column in 0..across.count {
-            let rect = Rect::at(Point::new(across.at(column), down.at(row)), trim);
-            filled.push(plane.inked(rect.grown(-1.5), px_per_mm) > 0.004);
-        }
-    }
-    if !filled.contains(&true) {
-        return None;
-    }
-    let step = |axis: &Axis| {
-        if axis.count > 1 {
-            axis.pitch
-        } else {
-            axis.length
-        }
-    };
-    let confidence = match (choice.lined, choice.known, several) {
-        (true, true, true) => 0.95,
-        (true, true, false) => 0.8,
-        (false, true, true) => 0.8,
-        (false, true, false) => 0.6,
-        // Half of those that nothing else bears out are wrong in something.
-        (true, false, _) => 0.49,
-        (false, false, _) => 0.49 * choice.alike.min(1.0),
-    };
-    let known = choice.known;
-    Some(Grid {
-        columns: across.count,
-        rows: down.count,
-        trim,
-        pitch: Vector::new(step(&across), step(&down)),
-        origin: to_page.apply(Point::new(across.start, down.start)),
-        rotation: Angle::radians(tilt),
-        place_sd: if known { 0.06 } else { 1.0 },
-        pitch_sd: 0.03,
-        trim_sd: if known { 0.07 } else { 2.0 },
-        confidence,
-        found_by: if choice.lined {
-            vec![Evidence::Lines, Evidence::Pixels]
-        } else {
-            vec![Evidence::Pixels]
-        },
-        disagreement: 0.0,
-        filled,
-        bleed: choice.bleed.map(|by| Bleed {
-            least: by,
-            usual: by,
-        }),
-        corner_radius: None,
-    })
+/// A straightened page that is one picture.
+struct Flat<'a> {
+    across: &'a Plane,
+    down: &'a Plane,
+    px_per_mm: f64,
+    /// From the straightened page to the page as seen.
+    to_page: Affine<Page>,
+    tilt: f64,
 }
 
-/// The share of all print that lies in the cells and close around them.
-fn holds(plane: &Plane, px_per_mm: f64, across: &Axis, down: &Axis) -> f64 {
-    let whole = Size::new(plane.w as f64 / px_per_mm, plane.h as f64 / px_per_mm);
-    let end = |axis: &Axis| axis.at(axis.count - 1) + axis.length;
-    let block = Rect::<Page> {
-        min: Point::new(across.start, down.start),
-        max: Point::new(end(across), end(down)),
-    };
-    let ink = |rect: Rect<Page>| {
-        let size = rect.size();
-        plane.inked(rect, px_per_mm) * size.w * size.h
-    };
-    let around = block.grown(MOST_BLEED);
-    let (min, max) = (around.min, around.max);
-    let near = Rect {
-        min: Point::new(min.x.max(0.0), min.y.max(0.0)),
-        max: Point::new(max.x.min(whole.w), max.y.min(whole.h)),
-    };
-    ink(near) / ink(Rect::whole(whole)).max(1e-9)
+impl Flat<'_> {
+    /// The surest grid that the page bears out. Only lines are told where nothing is more than that.
+    fn grid(&self, told: Option<(&Told, &Told)>) -> Option<Grid> {
+        let marked = told.and_then(|(x, y)| x.trusted().zip(y.trusted()));
+        if let Some((x, y)) = marked {
+            return self.checked(&Choice {
+                x,
+                y,
+                lined: true,
+                known: true,
+                bleed: None,
+                alike: 1.0,
+                middles: true,
+            });
+        }
+        let boxes = boxes::find(self.across, self.down, self.px_per_mm);
+        (cards::cut(&boxes).find_map(|cards| self.checked(&Choice::of_cards(cards, true))))
+            .or_else(|| self.checked(&told.and_then(|(x, y)| known(x, y))?))
+            .or_else(|| self.checked(&Choice::of_cards(cards::about(&boxes)?, false)))
+            .or_else(|| self.checked(&told.and_then(|(x, y)| guessed(x, y))?))
+    }
+
+    /// The grid of a choice that the page bears out.
+    fn checked(&self, choice: &Choice) -> Option<Grid> {
+        let trim = Size::new(choice.x.length, choice.y.length);
+        let side = |length: f64| (SIDES.0..=SIDES.1).contains(&length);
+        if !(side(trim.w) && side(trim.h)) {
+            return None;
+        }
+        let several = choice.x.count * choice.y.count > 1;
+        // Steps alone must be clearer where nothing else tells of cards.
+        let least = if choice.known { 0.3 } else { 0.45 };
+        let sure = choice.lined
+            || if several {
+                choice.alike >= least
+            } else {
+                choice.known
+            };
+        if !sure || self.holds(&choice.x, &choice.y) < LEAST_HELD {
+            return None;
+        }
+        let (across, down) = if choice.lined {
+            (
+                self.along_lines(self.across, &choice.x, &choice.y),
+                self.along_lines(self.down, &choice.y, &choice.x),
+            )
+        } else {
+            ((choice.x, EDGE_SD), (choice.y, EDGE_SD))
+        };
+        self.told(choice, across, down)
+    }
+
+    /// An axis by the lines beyond the cells and between them: what runs along a card may be
+    /// covered by it in part. With the standard uncertainty of one cut.
+    fn along_lines(&self, plane: &Plane, axis: &Axis, other: &Axis) -> (Axis, f64) {
+        let places = axis::cuts_beyond(plane, axis, other, self.px_per_mm);
+        let (axis, squares, beyond) = match places {
+            Some(places) => {
+                let (axis, squares) = axis::through(axis, &places);
+                (axis, squares, places.len().saturating_sub(3))
+            }
+            None => (*axis, 0.0, 0),
+        };
+        // Few lines tell little of how well they are read: what is usual is taken in.
+        const USUAL: f64 = 4.0;
+        let sd = (USUAL * LINE_SD * LINE_SD + squares) / (USUAL + beyond as f64);
+        (axis, sd.sqrt())
+    }
+
+    fn told(&self, choice: &Choice, across: (Axis, f64), down: (Axis, f64)) -> Option<Grid> {
+        let ((across, across_sd), (down, down_sd)) = (across, down);
+        let trim = Size::new(across.length, down.length);
+        let mut filled = Vec::new();
+        for row in 0..down.count {
+            for column in 0..across.count {
+                let rect = Rect::at(Point::new(across.at(column), down.at(row)), trim);
+                filled.push(self.across.inked(rect.grown(-1.5), self.px_per_mm) > LEAST_INK);
+            }
+        }
+        if !filled.contains(&true) {
+            // Lines around nothing are cards only where they are those of cards.
+            if !(choice.lined && choice.known && filled.len() >= 4) {
+                return None;
+            }
+            filled.fill(true);
+        }
+        let step = |axis: &Axis| {
+            if axis.count > 1 {
+                axis.pitch
+            } else {
+                axis.length
+            }
+        };
+        let several = across.count * down.count > 1;
+        let confidence = match (choice.lined, choice.known, several) {
+            (true, true, true) => 0.95,
+            (true, true, false) | (false, true, true) => 0.8,
+            (false, true, false) => 0.6,
+            // Half of those that nothing else bears out are wrong in something.
+            (true, false, _) => 0.49,
+            (false, false, _) => 0.49 * choice.alike.min(1.0),
+        };
+        let sd = across_sd.max(down_sd);
+        let each =
+            |axis: &Axis, of: f64, floor: f64| (sd * (of / axis.count as f64).sqrt()).max(floor);
+        // A lone row or column has no step of its own.
+        let stepped = |axis: &Axis| {
+            let n = axis.count as f64;
+            if axis.count > 1 {
+                sd * (6.0 / (n * (n * n - 1.0))).sqrt()
+            } else {
+                0.0
+            }
+        };
+        let known = choice.known;
+        let place_sd = each(&across, 0.5, 0.012).max(each(&down, 0.5, 0.012));
+        let trim_sd = each(&across, 2.0, 0.015).max(each(&down, 2.0, 0.015));
+        Some(Grid {
+            columns: across.count,
+            rows: down.count,
+            trim,
+            pitch: Vector::new(step(&across), step(&down)),
+            origin: self.to_page.apply(Point::new(across.start, down.start)),
+            rotation: Angle::radians(self.tilt),
+            place_sd: if known {
+                place_sd
+            } else if choice.middles {
+                EDGE_SD
+            } else {
+                1.0
+            },
+            pitch_sd: stepped(&across).max(stepped(&down)).max(0.008),
+            trim_sd: if known { trim_sd } else { 2.0 },
+            confidence,
+            found_by: if choice.lined {
+                vec![Evidence::Lines, Evidence::Pixels]
+            } else {
+                vec![Evidence::Pixels]
+            },
+            disagreement: 0.0,
+            filled,
+            bleed: choice.bleed.map(|by| Bleed {
+                least: by,
+                usual: by,
+            }),
+            corner_radius: None,
+        })
+    }
+
+    /// All print as one frame: other pages may tell which cells it is.
+    fn block(&self, x: &Reach, y: &Reach) -> Option<Grid> {
+        let trim = Size::new(x.to - x.from, y.to - y.from);
+        (x.sharp && y.sharp && trim.w > SIDES.0 && trim.h > SIDES.0).then(|| Grid {
+            columns: 1,
+            rows: 1,
+            trim,
+            pitch: Vector::new(trim.w, trim.h),
+            origin: self.to_page.apply(Point::new(x.from, y.from)),
+            rotation: Angle::radians(self.tilt),
+            place_sd: EDGE_SD,
+            pitch_sd: EDGE_SD,
+            trim_sd: 1.5 * EDGE_SD,
+            confidence: 0.3,
+            found_by: vec![Evidence::Pixels],
+            disagreement: 0.0,
+            filled: vec![true],
+            bleed: None,
+            corner_radius: None,
+        })
+    }
+
+    /// The share of all print that lies in the cells and close around them.
+    fn holds(&self, across: &Axis, down: &Axis) -> f64 {
+        let (plane, px_per_mm) = (self.across, self.px_per_mm);
+        let whole = Size::new(plane.w as f64 / px_per_mm, plane.h as f64 / px_per_mm);
+        let end = |axis: &Axis| axis.at(axis.count - 1) + axis.length;
+        let block = Rect::<Page> {
+            min: Point::new(across.start, down.start),
+            max: Point::new(end(across), end(down)),
+        };
+        let ink = |rect: Rect<Page>| {
+            let size = rect.size();
+            plane.inked(rect, px_per_mm) * size.w * size.h
+        };
+        let around = block.grown(MOST_BLEED);
+        let (min, max) = (around.min, around.max);
+        let near = Rect {
+            min: Point::new(min.x.max(0.0), min.y.max(0.0)),
+            max: Point::new(max.x.min(whole.w), max.y.min(whole.h)),
+        };
+        ink(near) / ink(Rect::whole(whole)).max(1e-9)
+    }
 }
 
 /// The bleed that would make a card of usual size of this.

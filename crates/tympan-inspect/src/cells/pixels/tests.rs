@@ -38,7 +38,7 @@ fn cell(x: f64, y: f64, size: Size, gutter: f64) -> Option<(f64, f64, usize)> {
 
 #[track_caller]
 fn one(picture: &GrayImage) -> Grid {
-    let mut found = find(picture, PX_PER_MM, PAGE);
+    let (mut found, _) = find(picture, PX_PER_MM, PAGE);
     assert_eq!(found.len(), 1, "{found:?}");
     found.remove(0)
 }
@@ -97,7 +97,7 @@ fn a_card_on_its_own_is_a_card_only_if_it_is_of_a_usual_size() {
         })
     };
     assert!(one(&lone(63.5, 88.9)).confidence < 0.7);
-    assert_eq!(find(&lone(101.0, 77.0), PX_PER_MM, PAGE), []);
+    assert_eq!(find(&lone(101.0, 77.0), PX_PER_MM, PAGE).0, []);
 }
 
 #[test]
@@ -111,10 +111,10 @@ fn a_page_of_lines_of_text_has_no_cells() {
             255.0
         }
     });
-    assert_eq!(find(&text, PX_PER_MM, PAGE), []);
+    assert_eq!(find(&text, PX_PER_MM, PAGE).0, []);
 }
 
 #[test]
 fn an_empty_page_has_no_cells() {
-    assert_eq!(find(&page(0.0, |_, _| 255.0), PX_PER_MM, PAGE), []);
+    assert_eq!(find(&page(0.0, |_, _| 255.0), PX_PER_MM, PAGE).0, []);
 }

@@ -14,8 +14,9 @@ const POINTS: usize = 60_000;
 /// the tilt is right the points of an edge fall together. The sum of squares of the heap heights
 /// is greatest there.
 pub(super) fn of(picture: &GrayImage) -> f64 {
-    let points = points(picture);
-    if points.len() < 200 {
+    // Upright edges and level ones: they are thrown onto different axes.
+    let kinds = points(picture);
+    if kinds.iter().map(Vec::len).sum::<usize>() < 200 {
         return 0.0;
     }
     let reach = f64::from(picture.width().max(picture.height()));
@@ -28,7 +29,9 @@ pub(super) fn of(picture: &GrayImage) -> f64 {
         let step = span / f64::from(steps);
         for i in -steps..=steps {
             let tilt = middle + f64::from(i) * step;
-            let sharp = sharpness(&points, tilt, bin, &mut heaps);
+            let sharp: f64 = (kinds.iter())
+                .map(|points| sharpness(points, tilt, bin, &mut heaps))
+                .sum();
             if sharp > best.1 || i == -steps {
                 best = (tilt, sharp);
             }
@@ -36,8 +39,67 @@ pub(super) fn of(picture: &GrayImage) -> f64 {
         middle = best.0;
         span = 2.0 * step;
     }
+    let tilt = along_edges(&kinds, best.0, &mut heaps);
     // Straight within the reading of it: leave the picture as it is.
-    if best.0.abs() < 4e-5 { 0.0 } else { best.0 }
+    if tilt.abs() < 4e-5 { 0.0 } else { tilt }
+}
+
+/// The tilt of the longest straight edges, by least squares through the points of each.
+fn along_edges(kinds: &[Vec<Edge>; 2], near: f64, heaps: &mut [f64]) -> f64 {
+    let mut tilt = near;
+    for _ in 0..2 {
+        let (mut up, mut down) = (0.0, 0.0);
+        for points in kinds {
+            let sums = slope(points, tilt, heaps);
+            up += sums.0;
+            down += sums.1;
+        }
+        if down <= 0.0 {
+            return near;
+        }
+        // What still slopes away is tilt that was not taken out.
+        tilt -= (up / down).clamp(-0.002, 0.002);
+    }
+    tilt
+}
+
+/// What edges of one kind say about their common slope at a tilt: it is the first by the second.
+fn slope(points: &[Edge], tilt: f64, heaps: &mut [f64]) -> (f64, f64) {
+    /// Points farther from an edge than this are not of it, px.
+    const OFF: f64 = 1.2;
+    sharpness(points, tilt, 1.0, heaps);
+    let (sin, cos) = tilt.sin_cos();
+    let middle = heaps.len() as f64 / 2.0;
+    let highest = heaps.iter().copied().fold(0.0, f64::max);
+    let mut edges: Vec<usize> = (1..heaps.len() - 1)
+        .filter(|&i| heaps[i] >= 0.3 * highest)
+        .filter(|&i| heaps[i] > heaps[i - 1] && heaps[i] >= heaps[i + 1])
+        .collect();
+    edges.sort_by(|a, b| heaps[*b].total_cmp(&heaps[*a]));
+    edges.truncate(80);
+    let mut of: Vec<Option<usize>> = vec![None; heaps.len()];
+    for (number, edge) in edges.iter().enumerate().rev() {
+        of[edge - 1..=edge + 1].fill(Some(number));
+    }
+    // For each edge: weight, along, across, along², along × across.
+    let mut sums = vec![[0.0_f64; 5]; edges.len()];
+    for edge in points {
+        let at = edge.across * cos + edge.along * sin + middle;
+        let Some(number) = of.get(at.round() as usize).copied().flatten() else {
+            continue;
+        };
+        let off = at - edges[number] as f64;
+        if off.abs() <= OFF {
+            let a = edge.along;
+            for (sum, add) in (sums[number].iter_mut()).zip([1.0, a, off, a * a, a * off]) {
+                *sum += edge.weight * add;
+            }
+        }
+    }
+    (sums.iter())
+        .filter(|[weight, ..]| *weight > 0.0)
+        .map(|[w, a, off, aa, a_off]| (a_off - a * off / w, aa - a * a / w))
+        .fold((0.0, 0.0), |sum, add| (sum.0 + add.0, sum.1 + add.1))
 }
 
 struct Edge {
@@ -48,11 +110,11 @@ struct Edge {
     weight: f64,
 }
 
-fn points(picture: &GrayImage) -> Vec<Edge> {
+fn points(picture: &GrayImage) -> [Vec<Edge>; 2] {
     let (w, h) = (picture.width() as usize, picture.height() as usize);
     let raw = picture.as_raw();
     let at = |x: usize, y: usize| f64::from(raw[y * w + x]);
-    let mut found = Vec::new();
+    let mut found = [Vec::new(), Vec::new()];
     let (cx, cy) = (w as f64 / 2.0, h as f64 / 2.0);
     for y in 2..h - 2 {
         for x in 2..w - 2 {
@@ -62,7 +124,7 @@ fn points(picture: &GrayImage) -> Vec<Edge> {
                 let before = (at(x, y) - at(x - 2, y)).abs();
                 let after = (at(x + 2, y) - at(x, y)).abs();
                 if let Some(off) = peak(before, gx.abs(), after) {
-                    found.push(Edge {
+                    found[0].push(Edge {
                         across: x as f64 + off + 0.5 - cx,
                         along: y as f64 + 0.5 - cy,
                         weight: gx.abs().min(120.0),
@@ -72,7 +134,7 @@ fn points(picture: &GrayImage) -> Vec<Edge> {
                 let before = (at(x, y) - at(x, y - 2)).abs();
                 let after = (at(x, y + 2) - at(x, y)).abs();
                 if let Some(off) = peak(before, gy.abs(), after) {
-                    found.push(Edge {
+                    found[1].push(Edge {
                         across: y as f64 + off + 0.5 - cy,
                         along: -(x as f64 + 0.5 - cx),
                         weight: gy.abs().min(120.0),
@@ -81,8 +143,8 @@ fn points(picture: &GrayImage) -> Vec<Edge> {
             }
         }
     }
-    let every = found.len().div_ceil(POINTS).max(1);
-    found.into_iter().step_by(every).collect()
+    let every = (found[0].len() + found[1].len()).div_ceil(POINTS).max(1);
+    found.map(|points| points.into_iter().step_by(every).collect())
 }
 
 /// Where within ±0.5 the top of a parabola through three heights lies; `None` if not there.

@@ -1,43 +1,44 @@
-//! What the pages of a file say about each other's cells: a sheet that is filled in part has the
-//! grid of the full ones.
+//! Sheets that are filled in part have the grid of the full ones.
 
 use tympan_sheet::{Page, Point, Vector};
 
+use super::SURE;
 use crate::file_error::same_steps;
 use crate::findings::{Grid, PageCells};
 
 /// Cells may lie off the full page's by this and still be of its grid, mm.
 const OFF_MM: f64 = 0.6;
+/// The same on pages that are one picture: these lie on the page as they came.
+const ADRIFT_MM: f64 = 2.5;
 /// Cards of one kind may be found to differ by this, mm.
 const OTHER_MM: f64 = 1.0;
 
 /// Gives pages whose cells are some of another page's all cells of that page, empty where nothing
 /// was found.
-pub fn complete(pages: &mut [&mut PageCells]) {
-    let full: Vec<(usize, Grid)> = pages
-        .iter()
-        .filter_map(|page| {
-            let grid = page.grids.first()?;
-            (page.grids.len() == 1 && grid.filled.len() > 1).then(|| (page.page, grid.clone()))
-        })
-        .collect();
+pub(super) fn complete(pages: &mut [PageCells]) {
+    let full = (pages.iter())
+        .filter_map(|page| page.grids.first().filter(|_| page.grids.len() == 1))
+        .filter(|grid| grid.filled.len() > 1);
     // What all pages have in common is looked at once.
     let mut kinds: Vec<Grid> = Vec::new();
-    for (_, grid) in full {
-        let known =
-            |kind: &Grid| place_in(&grid, kind) == Some((0, 0)) && shape(&grid) == shape(kind);
+    for grid in full {
+        let known = |kind: &Grid| {
+            place_in(grid, kind, OFF_MM) == Some((0, 0)) && shape(grid) == shape(kind)
+        };
         if !kinds.iter().any(known) {
-            kinds.push(grid);
+            kinds.push(grid.clone());
         }
     }
     kinds.sort_by_key(|kind| std::cmp::Reverse(kind.filled.len()));
     for page in pages {
+        let off = if page.one_picture { ADRIFT_MM } else { OFF_MM };
         let [grid] = page.grids.as_mut_slice() else {
             continue;
         };
         let larger = kinds.iter().find_map(|kind| {
-            let place = place_in(grid, kind)?;
-            (kind.filled.len() > grid.filled.len()).then_some((kind, place))
+            let place = place_in(grid, kind, off)?;
+            let better = kind.confidence >= SURE || grid.confidence < SURE;
+            (better && kind.filled.len() > grid.filled.len()).then_some((kind, place))
         });
         if let Some((kind, (column, row))) = larger {
             *grid = within(grid, kind, column, row);
@@ -50,9 +51,11 @@ fn shape(grid: &Grid) -> (usize, usize) {
 }
 
 /// The column and row of a larger grid at which a smaller one begins.
-fn place_in(grid: &Grid, kind: &Grid) -> Option<(usize, usize)> {
+fn place_in(grid: &Grid, kind: &Grid, off_mm: f64) -> Option<(usize, usize)> {
     let same = grid.trim.is_close(kind.trim, OTHER_MM) && same_steps(grid, kind);
-    let level = (grid.rotation.to_radians() - kind.rotation.to_radians()).abs() < 0.005;
+    // A tilt that moves no cell by more than that over a page.
+    let tilt = (grid.rotation.to_radians() - kind.rotation.to_radians()).abs();
+    let level = tilt < off_mm / 100.0;
     if !(same && level) {
         return None;
     }
@@ -61,7 +64,7 @@ fn place_in(grid: &Grid, kind: &Grid) -> Option<(usize, usize)> {
     let steps = |d: f64, pitch: f64, trim: f64, most: usize, count: usize| {
         let step = (d - trim / 2.0) / pitch;
         let off = (step - step.round()).abs() * pitch;
-        let fits = off < OFF_MM && step.round() >= 0.0 && step.round() as usize + count <= most;
+        let fits = off < off_mm && step.round() >= 0.0 && step.round() as usize + count <= most;
         fits.then_some(step.round() as usize)
     };
     Some((
@@ -114,7 +117,7 @@ mod tests {
         let mut few = grid(2, 1, Size::new(60.0, 85.0), Point::new(72.0, 105.0));
         few.filled = vec![true, true];
         let mut pages = [page(0, A4, full.clone()), page(1, A4, few)];
-        complete(&mut pages.iter_mut().collect::<Vec<_>>());
+        complete(&mut pages);
         let grid = &pages[1].grids[0];
         assert_eq!((grid.columns, grid.rows), (3, 3));
         assert!((grid.origin - full.origin).length() < 1e-9);
@@ -128,7 +131,7 @@ mod tests {
         let full = grid(3, 3, Size::new(60.0, 85.0), Point::new(12.0, 20.0));
         let few = grid(2, 1, Size::new(60.0, 85.0), Point::new(40.0, 105.0));
         let mut pages = [page(0, A4, full), page(1, A4, few.clone())];
-        complete(&mut pages.iter_mut().collect::<Vec<_>>());
+        complete(&mut pages);
         assert_eq!(pages[1].grids[0], few);
     }
 }

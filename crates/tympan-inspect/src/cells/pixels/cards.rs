@@ -1,0 +1,151 @@
+//! Cards as boxes in rows and columns.
+
+use tympan_sheet::{Page, Point, Rect, Size};
+
+use super::super::evidence::Frame;
+use super::super::lattice::{self, Lattice};
+use super::axis::Axis;
+use super::boxes::Found;
+use super::usual;
+
+/// Boxes that have their middles this close are about the same thing, mm.
+const SAME_MIDDLE: f64 = 0.5;
+
+/// Frames within cards differ by less than this from each other, mm.
+const ALIKE: f64 = 8.0;
+
+/// Lines that neighbours share leave no gutter, mm.
+const ADJOIN: f64 = 0.4;
+
+/// The least area of a card that has no usual size, mm².
+const LEAST_AREA: f64 = 1500.0;
+
+/// Boxes in rows and columns, with what they tell.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Cards {
+    pub(super) x: Axis,
+    pub(super) y: Axis,
+    pub(super) outlined: bool,
+}
+
+/// Boxes of one size that are the cards themselves: of a usual size, or sharing their lines.
+pub(super) fn cut(boxes: &[Found]) -> impl Iterator<Item = Cards> {
+    let frames = boxes.iter().enumerate().map(|(order, found)| Frame {
+        rect: found.rect,
+        order,
+        outline: found.outlined,
+        radius: 0.0,
+    });
+    let lattices = lattice::lattices(&frames.collect::<Vec<_>>());
+    lattices.into_iter().filter_map(|lattice| {
+        let size = lattice.size;
+        let shares = |count: usize, pitch: f64, length: f64| count == 1 || pitch - length < ADJOIN;
+        let adjoin = lattice.outline
+            && lattice.count() >= 4
+            && size.w * size.h >= LEAST_AREA
+            && shares(lattice.x.count, lattice.x.pitch, size.w)
+            && shares(lattice.y.count, lattice.y.pitch, size.h);
+        // A file's own stretch is within lines, too.
+        let within = if lattice.outline { 0.5 } else { 0.2 };
+        let most = lattice.count() * 3 >= 2 * lattice.taken.len();
+        (most && (adjoin || usual(size.w, size.h, within))).then(|| of(&lattice, size))
+    })
+}
+
+/// Boxes of about one size within cards, at even steps by their middles; the cards are taken to be
+/// the usual ones that leave the least between them.
+pub(super) fn about(boxes: &[Found]) -> Option<Cards> {
+    let area = |found: &Found| {
+        let size = found.rect.size();
+        size.w * size.h
+    };
+    let mut sorted = boxes.to_vec();
+    sorted.sort_by(|a, b| area(b).total_cmp(&area(a)));
+    let mut outer: Vec<Found> = Vec::new();
+    for found in sorted {
+        let middle = found.rect.centre();
+        let same = |other: &Found| {
+            let apart = middle - other.rect.centre();
+            apart.length() <= SAME_MIDDLE || other.rect.contains(middle)
+        };
+        if !outer.iter().any(same) {
+            outer.push(found);
+        }
+    }
+    let middle = |of: &dyn Fn(Size) -> f64| {
+        let mut all: Vec<f64> = outer.iter().map(|found| of(found.rect.size())).collect();
+        all.sort_by(f64::total_cmp);
+        all.get(all.len() / 2).copied().unwrap_or(0.0)
+    };
+    let usual_size = Size::new(middle(&|s| s.w), middle(&|s| s.h));
+    let frames: Vec<Frame> = (outer.iter().enumerate())
+        .filter(|(_, found)| found.rect.size().is_close(usual_size, ALIKE))
+        .map(|(order, found)| Frame {
+            rect: around(found.rect.centre(), usual_size),
+            order,
+            outline: true,
+            radius: 0.0,
+        })
+        .collect();
+    let lattice = lattice::lattices(&frames).into_iter().next()?;
+    let count = lattice.count();
+    if count < 4 || count * 3 < 2 * lattice.taken.len() || count * 3 < 2 * outer.len() {
+        return None;
+    }
+    let largest = (frames.iter())
+        .filter_map(|frame| outer.get(frame.order))
+        .map(|found| found.rect.size())
+        .fold(Size::new(0.0, 0.0), |a, b| {
+            Size::new(a.w.max(b.w), a.h.max(b.h))
+        });
+    let card = likely(&lattice, largest)?;
+    Some(of(&lattice, card))
+}
+
+fn around(middle: Point<Page>, size: Size) -> Rect<Page> {
+    let corner = Point::new(middle.x - size.w / 2.0, middle.y - size.h / 2.0);
+    Rect::at(corner, size)
+}
+
+/// The usual card that holds these boxes and leaves the least between its neighbours.
+fn likely(lattice: &Lattice, holds: Size) -> Option<Size> {
+    let gaps = |trim: Size| {
+        let gap = |count: usize, pitch: f64, length: f64, held: f64| {
+            if count > 1 {
+                pitch - length
+            } else {
+                length - held
+            }
+        };
+        (
+            gap(lattice.x.count, lattice.x.pitch, trim.w, holds.w),
+            gap(lattice.y.count, lattice.y.pitch, trim.h, holds.h),
+        )
+    };
+    let cards = tympan_sheet::USUAL_CARDS.iter();
+    (cards.flat_map(|card| [card.trim, card.trim.turned()]))
+        .filter(|trim| trim.w >= holds.w - 0.3 && trim.h >= holds.h - 0.3)
+        .filter(|trim| {
+            let (x, y) = gaps(*trim);
+            x.min(y) > -0.5 && x.max(y) < 13.0
+        })
+        .min_by(|a, b| {
+            let sum = |trim: &Size| gaps(*trim).0.abs() + gaps(*trim).1.abs();
+            sum(a).total_cmp(&sum(b))
+        })
+}
+
+/// The same boxes' axes, for cards of this size about their middles.
+fn of(lattice: &Lattice, card: Size) -> Cards {
+    let axis = |steps: &lattice::Steps, length: f64, card: f64| Axis {
+        start: steps.start + (length - card) / 2.0,
+        length: card,
+        pitch: if steps.count > 1 { steps.pitch } else { card },
+        count: steps.count,
+    };
+    Cards {
+        x: axis(&lattice.x, lattice.size.w, card.w),
+        y: axis(&lattice.y, lattice.size.h, card.h),
+        outlined: lattice.outline,
+    }
+}
