@@ -75,7 +75,8 @@ pub struct PageView<'a> {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Figures {
     /// The share of the page covered with cyan, magenta, yellow and black, each weighted by its
-    /// amount, 0 to 1. Colours are taken as they are shown, their grey part as black.
+    /// amount, 0 to 1: of colours that the file states in four inks as it states them, of all else
+    /// as it is shown, its grey part as black.
     pub ink: [f64; 4],
     /// The lowest resolution of a picture as placed, pixels per inch.
     pub coarsest_ppi: Option<f64>,
@@ -111,7 +112,7 @@ pub struct Seen {
 pub fn of_page(view: &PageView<'_>, print: &Print) -> Seen {
     let mut found = Vec::new();
     let mut figures = Figures {
-        ink: ink::coverage(view.picture),
+        ink: ink::coverage(view),
         ..Figures::default()
     };
     paper::check(view, print, &mut found);

@@ -1,6 +1,8 @@
 //! What can be found in a file. Pages count from 0 here; faces count them from 1. Places are on
 //! the page as seen: mm from its top left corner, x to the right, y down; angles clockwise.
 
+use std::fmt;
+
 use tympan_sheet::{Affine, Angle, Flip, Front, Page, Point, Rect, Size, Vector};
 
 /// What a page is for.
@@ -162,6 +164,15 @@ pub enum Standing {
     HeadToHead,
     /// Head to foot.
     HeadToFoot,
+}
+
+impl fmt::Display for Standing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::HeadToHead => "head to head",
+            Self::HeadToFoot => "head to foot",
+        })
+    }
 }
 
 /// The error that is in the file itself: where its backs lie relative to its fronts, seen from

@@ -112,6 +112,9 @@ fn finish(fronts: &[Look], backs: &[Look], two_files: bool, sheets: Sheets) -> P
     let flip = flips::of(&flat);
     let mut evidence = sheets.evidence;
     evidence.extend(flip.why.clone());
+    if flip.flip.is_none() {
+        evidence.extend(either_way(&flat));
+    }
     let why = evidence.join("; ");
     let pairs = sheets
         .pairs
@@ -176,6 +179,20 @@ fn standing(front: &Look, back: &Look, flip: Option<Flip>) -> Option<Standing> {
             if a == b { a } else { None }
         }
     }
+}
+
+/// How the cards of all sheets stand on either flip, in words, where it differs.
+fn either_way(sheets: &[(&Look, &Look)]) -> Option<String> {
+    let on = |flip| {
+        let mut all = sheets
+            .iter()
+            .map(|(front, back)| standing(front, back, Some(flip)));
+        let first = all.next()??;
+        all.all(|other| other == Some(first)).then_some(first)
+    };
+    let (sideways, endways) = (on(Flip::Sideways)?, on(Flip::Endways)?);
+    (sideways != endways)
+        .then(|| format!("flipped sideways the cards stand {sideways}, endways {endways}"))
 }
 
 /// The same where the flip is known. `front` and `back` are the directions of the text, clockwise

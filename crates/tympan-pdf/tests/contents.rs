@@ -276,6 +276,28 @@ fn text_has_its_size_as_placed() {
 }
 
 #[test]
+fn text_tells_which_way_it_reads() {
+    let entries =
+        format!("{A4}/Resources<</Font<</F<</Type/Font/Subtype/Type1/BaseFont/Helvetica>>>>>>");
+    // From left to right, up the page, on its head.
+    let content = "BT /F 8 Tf 1 0 0 1 200 400 Tm (Ferry) Tj 0 1 -1 0 200 400 Tm (Ferry) Tj \
+                   -1 0 0 -1 200 400 Tm (Ferry) Tj ET";
+    let page = read(&entries, content, &[]);
+    let reads: Vec<f64> = (page.elements.iter())
+        .filter_map(|element| match &element.kind {
+            Kind::Text(text) => Some(text.reads.to_degrees()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(reads.len(), 3);
+    assert!(
+        reads[0].abs() < 1e-6 && (reads[1] + 90.0).abs() < 1e-6,
+        "{reads:?}"
+    );
+    assert!((reads[2].abs() - 180.0).abs() < 1e-6, "{reads:?}");
+}
+
+#[test]
 fn transparency_and_layers_are_noticed() {
     let entries = format!(
         "{A4}/Resources<</ExtGState<</H<</ca 0.5>>/M<</BM/Multiply>>>> \

@@ -2,8 +2,9 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::mpsc;
+use std::sync::{Arc, mpsc};
 use std::thread;
+use std::time::{Duration, Instant};
 
 use tympan_inspect::faults::{self, Figures, Found, PageView, Print, Seen};
 use tympan_inspect::{Fault, Grid, Look, PageCells, Severity, cells};
@@ -20,6 +21,13 @@ const PX_PER_MM: f64 = 150.0 / 25.4;
 const MOST_PIXELS: f64 = 8e6;
 /// Pages beyond this are not looked at: nobody prints so many cards at home.
 const MOST_PAGES: usize = 1000;
+/// A page that takes longer than this is not looked at. (What is refused for its weight would take
+/// longer; a page of a card file takes a tenth of a second.)
+const MOST_TIME: Duration = Duration::from_secs(40);
+/// So many such pages are taken for accidents; after them no more pages are begun.
+const MOST_LATE: usize = 3;
+/// How often it is seen whether a page is late, or all should stop.
+const LOOK_UP: Duration = Duration::from_millis(100);
 /// Pages are looked at by so many threads at most: each holds pictures.
 const MOST_THREADS: usize = 4;
 
@@ -58,29 +66,35 @@ pub(crate) fn at(
 ) -> Result<Vec<Looked>, Refusal> {
     let opened = files
         .iter()
-        .map(|file| open(file, password))
+        .map(|file| open(file, password).map(Arc::new))
         .collect::<Result<Vec<_>, _>>()?;
     let total = opened.iter().map(|file| file.count).sum();
     let mut done = 0;
     let mut seen = Vec::new();
     for file in &opened {
-        seen.push(all_pages(file, print, cancel, &mut || {
-            done += 1;
-            progress(Progress { done, total });
-        })?);
+        seen.push(all_pages(
+            file,
+            print,
+            Patience::default(),
+            cancel,
+            &mut || {
+                done += 1;
+                progress(Progress { done, total });
+            },
+        )?);
     }
     settle(&opened, &mut seen, print, cancel)?;
     Ok(opened
         .into_iter()
         .zip(seen)
-        .map(|(file, pages)| gathered(file, pages))
+        .map(|(file, pages)| gathered(&file, pages))
         .collect())
 }
 
 /// Some cells are told only by other pages, of any of the files; what was seen without them is seen
 /// anew.
 fn settle(
-    files: &[Opened],
+    files: &[Arc<Opened>],
     seen: &mut [Vec<PageSeen>],
     print: &Print,
     cancel: &AtomicBool,
@@ -178,55 +192,126 @@ fn of_file(code: &'static str, severity: Severity, message: String, hint: &str) 
     }
 }
 
-/// Looks at the pages of one file, several at a time.
+/// How long looking at a page may take, and how many pages may take longer.
+#[derive(Clone, Copy, Debug)]
+struct Patience {
+    page: Duration,
+    pages: usize,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self {
+            page: MOST_TIME,
+            pages: MOST_LATE,
+        }
+    }
+}
+
+/// What the threads that look at pages tell.
+enum Told {
+    Begun(usize),
+    Seen(usize, Box<Result<PageSeen, RasterError>>),
+}
+
+/// Looks at the pages of one file, several at a time. Drawing cannot be asked to stop, so that a
+/// page that takes too long is left to its thread, and the work goes on without it.
 fn all_pages(
-    file: &Opened,
+    file: &Arc<Opened>,
     print: &Print,
+    patience: Patience,
     cancel: &AtomicBool,
     step: &mut dyn FnMut(),
 ) -> Result<Vec<PageSeen>, Refusal> {
-    let threads = thread::available_parallelism().map_or(1, usize::from);
-    let next = AtomicUsize::new(0);
-    let mut seen: Vec<Option<PageSeen>> = (0..file.count).map(|_| None).collect();
-    thread::scope(|scope| {
-        let (sender, receiver) = mpsc::channel();
-        for _ in 0..threads.min(MOST_THREADS).min(file.count) {
-            let (sender, next) = (sender.clone(), &next);
-            scope.spawn(move || {
-                loop {
-                    let page = next.fetch_add(1, Ordering::Relaxed);
-                    if page >= file.count || cancel.load(Ordering::Relaxed) {
-                        return;
-                    }
-                    let one = one_page(file, page, None, print, cancel);
-                    if sender.send((page, one)).is_err() {
-                        return;
-                    }
+    let stop = Arc::new(AtomicBool::new(false));
+    let next = Arc::new(AtomicUsize::new(0));
+    let (sender, receiver) = mpsc::channel();
+    let start = || {
+        let (file, stop, next) = (Arc::clone(file), Arc::clone(&stop), Arc::clone(&next));
+        let (sender, print) = (sender.clone(), *print);
+        thread::spawn(move || {
+            loop {
+                let page = next.fetch_add(1, Ordering::Relaxed);
+                if page >= file.count || stop.load(Ordering::Relaxed) {
+                    return;
                 }
-            });
-        }
-        drop(sender);
-        let mut refused = None;
-        for (page, one) in receiver {
-            match one {
-                Ok(one) => seen[page] = Some(one),
-                Err(error) => {
-                    next.store(file.count, Ordering::Relaxed);
-                    refused.get_or_insert(error);
+                if sender.send(Told::Begun(page)).is_err() {
+                    return;
+                }
+                let one = Box::new(one_page(&file, page, None, &print, &stop));
+                if sender.send(Told::Seen(page, one)).is_err() {
+                    return;
                 }
             }
+        });
+    };
+    let threads = thread::available_parallelism().map_or(1, usize::from);
+    for _ in 0..threads.min(MOST_THREADS).min(file.count) {
+        start();
+    }
+    let mut seen: Vec<Option<PageSeen>> = (0..file.count).map(|_| None).collect();
+    let mut begun: Vec<Option<Instant>> = vec![None; file.count];
+    let (mut left, mut late) = (file.count, 0);
+    let finish = |error: Refusal| {
+        stop.store(true, Ordering::Relaxed);
+        Err(error)
+    };
+    while left > 0 {
+        if cancel.load(Ordering::Relaxed) {
+            return finish(Refusal {
+                message: "stopped".to_owned(),
+                hint: None,
+            });
+        }
+        match receiver.recv_timeout(LOOK_UP) {
+            Ok(Told::Begun(page)) => begun[page] = Some(Instant::now()),
+            Ok(Told::Seen(page, one)) => match *one {
+                Err(error) => return finish(error.into()),
+                // One that was given up may come after all.
+                Ok(one) if seen[page].is_none() => {
+                    seen[page] = Some(one);
+                    left -= 1;
+                    step();
+                }
+                Ok(_) => {}
+            },
+            Err(_) => {}
+        }
+        for page in 0..file.count {
+            let waited = begun[page].is_some_and(|at| at.elapsed() > patience.page);
+            // Pages that are nobody's turn any more are not looked at, either.
+            let nobody = late > patience.pages && begun[page].is_none();
+            if seen[page].is_some() || !(waited || nobody) {
+                continue;
+            }
+            seen[page] = Some(unseen(file, page, print)?);
+            left -= 1;
             step();
+            if waited {
+                late += 1;
+                if late <= patience.pages {
+                    start();
+                } else {
+                    next.store(file.count, Ordering::Relaxed);
+                }
+            }
         }
-        match refused {
-            Some(error) => Err(Refusal::from(error)),
-            None => Ok(()),
-        }
-    })?;
-    let all: Option<Vec<PageSeen>> = seen.into_iter().collect();
-    all.ok_or_else(|| Refusal {
-        message: "stopped".to_owned(),
-        hint: None,
-    })
+    }
+    stop.store(true, Ordering::Relaxed);
+    Ok(seen.into_iter().flatten().collect())
+}
+
+/// What is told of a page that is not looked at.
+fn unseen(file: &Opened, page: usize, print: &Print) -> Result<PageSeen, RasterError> {
+    let size = file.pages.size(page)?;
+    let blank = image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]));
+    Ok(seen_in(
+        Contents::unread(page, size),
+        blank,
+        1.0,
+        None,
+        print,
+    ))
 }
 
 /// Looks at one page; `known` are its cells, where others have told them.
@@ -237,6 +322,9 @@ fn one_page(
     print: &Print,
     cancel: &AtomicBool,
 ) -> Result<PageSeen, RasterError> {
+    if file.too_heavy[page] {
+        return unseen(file, page, print);
+    }
     let pages = &file.pages;
     let size = pages.size(page)?;
     let sharp = PX_PER_MM.min((MOST_PIXELS / (size.w * size.h)).sqrt());
@@ -244,51 +332,55 @@ fn one_page(
         cancel: Some(cancel),
         ..Limits::default()
     };
-    let blank = || image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]));
-    let (contents, picture) = if file.too_heavy[page] {
-        (Contents::unread(page, size), blank())
-    } else {
-        let mut contents = pages.contents(page, &limits)?;
-        match pages.rgb(page, &View::whole(sharp)) {
-            Ok(picture) => (contents, picture),
-            Err(RasterError::Broken { .. }) => {
-                // A page that cannot be drawn is a fault of that page, not the end of looking.
-                contents.extent = Extent::Broken;
-                (contents, blank())
-            }
-            Err(error) => return Err(error),
+    let mut contents = pages.contents(page, &limits)?;
+    let picture = match pages.rgb(page, &View::whole(sharp)) {
+        Ok(picture) => picture,
+        Err(RasterError::Broken { .. }) => {
+            // A page that cannot be drawn is a fault of that page, not the end of looking.
+            contents.extent = Extent::Broken;
+            image::RgbImage::from_pixel(1, 1, image::Rgb([255; 3]))
         }
+        Err(error) => return Err(error),
     };
+    Ok(seen_in(contents, picture, sharp, known, print))
+}
+
+/// What a page's contents and picture give.
+fn seen_in(
+    contents: Contents,
+    picture: image::RgbImage,
+    px_per_mm: f64,
+    known: Option<PageCells>,
+    print: &Print,
+) -> PageSeen {
     let grey = image::imageops::grayscale(&picture);
     let cells = match known {
         Some(mut known) => {
-            cells::look_again(&mut known, &grey, sharp);
+            cells::look_again(&mut known, &grey, px_per_mm);
             known
         }
-        None => cells::find(&contents, &grey, sharp),
+        None => cells::find(&contents, &grey, px_per_mm),
     };
     drop(grey);
     let view = PageView {
         cells: &cells,
         contents: &contents,
         picture: &picture,
-        px_per_mm: sharp,
+        px_per_mm,
     };
     let seen = faults::of_page(&view, print);
-    Ok(PageSeen {
-        look: Look::new(cells, &picture, sharp),
-        seen,
-    })
+    let look = Look::new(cells, &picture, px_per_mm).reading(&contents);
+    PageSeen { look, seen }
 }
 
-fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
+fn gathered(file: &Opened, pages: Vec<PageSeen>) -> Looked {
     let mut looked = Looked {
         looks: Vec::new(),
         figures: Vec::<Figures>::new(),
         found: Vec::<Found>::new(),
         cards: Vec::new(),
-        cautions: file.cautions,
-        faults: file.faults,
+        cautions: file.cautions.clone(),
+        faults: file.faults.clone(),
     };
     for page in pages {
         looked.looks.push(page.look);
@@ -297,4 +389,34 @@ fn gathered(file: Opened, pages: Vec<PageSeen>) -> Looked {
         looked.cards.extend(page.seen.cards);
     }
     looked
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tympan_pdf::draw::{self, Meta};
+    use tympan_sheet::{Flip, Size};
+
+    #[test]
+    fn a_file_whose_pages_take_too_long_is_told_and_not_waited_for() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("demo.pdf");
+        let sheets = tympan_game::sheets::deck_sheets(Size::new(210.0, 297.0), Flip::Sideways);
+        let game = draw::write(&sheets, &Meta::new("deck")).expect("drawn");
+        std::fs::write(&path, game).expect("written");
+        let file = Arc::new(open(&path, None).expect("opened"));
+        let none = Patience {
+            page: Duration::ZERO,
+            pages: 2,
+        };
+        let cancel = AtomicBool::new(false);
+        let mut steps = 0;
+        let seen = all_pages(&file, &Print::default(), none, &cancel, &mut || steps += 1)
+            .expect("an answer");
+        assert_eq!((seen.len(), steps), (file.count, file.count));
+        let looked = gathered(&file, seen);
+        let faults = faults::gather(looked.found);
+        assert_eq!(faults[0].code, "too-rich");
+        assert!(looked.looks.iter().all(|look| look.cells.grids.is_empty()));
+    }
 }

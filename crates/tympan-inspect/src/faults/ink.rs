@@ -1,6 +1,7 @@
 //! How much ink a page takes.
 
-use image::RgbImage;
+use std::collections::HashMap;
+
 use tympan_pdf::contents::{Colour, Kind, Paint};
 
 use super::{Found, PageView};
@@ -25,16 +26,82 @@ fn inks([r, g, b]: [u8; 3]) -> [f64; 4] {
     [c - k, m - k, y - k, k]
 }
 
-/// The mean of each ink over a picture.
-pub(super) fn coverage(picture: &RgbImage) -> [f64; 4] {
+/// The mean of each ink over a page: of what is painted in four inks as the file states it, of all
+/// else as it is shown.
+pub(super) fn coverage(view: &PageView<'_>) -> [f64; 4] {
+    let picture = view.picture;
+    let stated = Stated::of(view);
     let mut sum = [0.0; 4];
-    for pixel in picture.pixels() {
-        for (sum, ink) in sum.iter_mut().zip(inks(pixel.0)) {
+    for (x, y, pixel) in picture.enumerate_pixels() {
+        let ink = stated.at(pixel.0, x, y).unwrap_or_else(|| inks(pixel.0));
+        for (sum, ink) in sum.iter_mut().zip(ink) {
             *sum += ink;
         }
     }
     let count = (f64::from(picture.width()) * f64::from(picture.height())).max(1.0);
     sum.map(|s| s / count)
+}
+
+/// Colours that are stated in four inks, by how they are shown.
+struct Stated(HashMap<[u8; 3], Vec<([u32; 4], [f64; 4])>>);
+
+/// The most places that are kept of one colour.
+const MOST_PLACES: usize = 32;
+
+impl Stated {
+    fn of(view: &PageView<'_>) -> Self {
+        let mut all: HashMap<[u8; 3], Vec<([u32; 4], [f64; 4])>> = HashMap::new();
+        for element in &view.contents.elements {
+            let paint = match &element.kind {
+                Kind::Fill { paint, .. } | Kind::Stroke { paint, .. } => paint,
+                Kind::Text(text) => &text.paint,
+                Kind::Picture(_) => continue,
+            };
+            let Paint::Solid(Colour {
+                rgb,
+                cmyk: Some(cmyk),
+                opacity,
+            }) = paint
+            else {
+                continue;
+            };
+            let Some(seen) = view.contents.seen(element).filter(|_| *opacity >= 1.0) else {
+                continue;
+            };
+            let px = |mm: f64| (mm * view.px_per_mm).max(0.0);
+            let (min, max) = (seen.min, seen.max);
+            let area = [
+                px(min.x).floor() as u32,
+                px(min.y).floor() as u32,
+                px(max.x).ceil() as u32,
+                px(max.y).ceil() as u32,
+            ];
+            let places = all.entry(*rgb).or_default();
+            let cmyk = cmyk.map(f64::from);
+            // The same mix in many places is told by the area around them.
+            if let Some((around, _)) = places.iter_mut().find(|(_, known)| *known == cmyk) {
+                around[0] = around[0].min(area[0]);
+                around[1] = around[1].min(area[1]);
+                around[2] = around[2].max(area[2]);
+                around[3] = around[3].max(area[3]);
+            } else if places.len() < MOST_PLACES {
+                places.push((area, cmyk));
+            }
+        }
+        Self(all)
+    }
+
+    fn at(&self, shown: [u8; 3], x: u32, y: u32) -> Option<[f64; 4]> {
+        if self.0.is_empty() {
+            return None;
+        }
+        let within =
+            |area: &[u32; 4]| (area[0]..area[2]).contains(&x) && (area[1]..area[3]).contains(&y);
+        let places = self.0.get(&shown)?;
+        places
+            .iter()
+            .find_map(|(area, cmyk)| within(area).then_some(*cmyk))
+    }
 }
 
 pub(super) fn check(view: &PageView<'_>, found: &mut Vec<Found>) {

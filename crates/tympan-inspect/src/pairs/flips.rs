@@ -4,6 +4,7 @@ use tympan_sheet::Flip;
 
 use super::look::Look;
 use crate::file_error::Behind;
+use crate::findings::Standing;
 
 /// A flip that is so many times likelier than the other one is taken for told.
 const TOLD_AT: f64 = 12.0;
@@ -25,7 +26,10 @@ pub(crate) struct Found {
 
 /// The flip of all sheets of a file together: nobody mixes two in one.
 pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
-    let weigh = |flip| pairs.iter().map(|(f, b)| evidence(f, b, flip)).sum::<f64>();
+    let weigh = |flip| {
+        let each = pairs.iter().map(|(f, b)| evidence(f, b, flip));
+        each.sum::<f64>() + stand(pairs, flip)
+    };
     let (sideways, endways) = (weigh(Flip::Sideways), weigh(Flip::Endways));
     // As in a book is usual for upright pages; nothing is usual for landscape ones.
     let upright = pairs
@@ -58,7 +62,7 @@ fn evidence(front: &Look, back: &Look, flip: Flip) -> f64 {
     let mut sum = 0.0;
     match Behind::find(&front.cells, &back.cells, flip) {
         Some(behind) => {
-            sum += lies(&behind);
+            sum += lies(behind.apart().length());
             let [_, front_only, back_only] = behind.filled();
             if !behind.covers() {
                 sum -= OFF_THE_GRID;
@@ -74,24 +78,32 @@ fn evidence(front: &Look, back: &Look, flip: Flip) -> f64 {
         }
         None => {}
     }
-    if let (Some(f), Some(b)) = (front.reads, back.reads) {
-        match super::standing_when(f, b, flip) {
-            Some(super::Standing::HeadToFoot) => sum -= HEADS_TOGETHER.ln(),
-            None => sum -= 2.0 * HEADS_TOGETHER.ln(),
-            Some(super::Standing::HeadToHead) => {}
-        }
-    }
     sum
 }
 
-/// Logarithm of how likely a file's own error of this size is: most files have none, and those that
+/// The same by how cards stand. The pages of a file are one witness of it: who made one of them the
+/// wrong way round made all so.
+fn stand(pairs: &[(&Look, &Look)], flip: Flip) -> f64 {
+    let told: Vec<f64> = (pairs.iter())
+        .filter_map(|(front, back)| {
+            let standing = super::standing_when(front.reads?, back.reads?, flip);
+            Some(match standing {
+                Some(Standing::HeadToHead) => 0.0,
+                Some(Standing::HeadToFoot) => -HEADS_TOGETHER.ln(),
+                None => -2.0 * HEADS_TOGETHER.ln(),
+            })
+        })
+        .collect();
+    told.iter().sum::<f64>() / told.len().max(1) as f64
+}
+
+/// Logarithm of how likely it is that cells lie so far off, mm, by a file's own error: most files have none, and those that
 /// have one seldom have more than a few mm.
-pub(crate) fn lies(behind: &Behind<'_>) -> f64 {
+pub(crate) fn lies(d: f64) -> f64 {
     const EXACT_MM: f64 = 0.15;
     const USUAL_MM: f64 = 2.5;
     /// Files that have an error in them (a guess).
     const CROOKED: f64 = 0.2;
-    let d = behind.apart().length();
     let normal = |sd: f64| (-0.5 * (d / sd).powi(2)).exp() / (sd * sd);
     let wild = 1e-5;
     (((1.0 - CROOKED) * normal(EXACT_MM) + CROOKED * normal(USUAL_MM) + wild)

@@ -1,6 +1,7 @@
 //! A page as it is compared with others.
 
 use image::RgbImage;
+use tympan_pdf::contents::{Contents, Kind};
 use tympan_sheet::{Angle, Point};
 
 use crate::findings::{Grid, PageCells};
@@ -18,6 +19,11 @@ const PAGE_SAMPLES: usize = 24;
 /// Cells looked at on a page, at most.
 const MOST_CELLS: usize = 36;
 
+/// A page reads the way that this share of it does.
+const MOST_READ: f64 = 0.85;
+/// Fewer letters than these tell nothing.
+const LEAST_GLYPHS: f64 = 4.0;
+
 /// A page with all that pairing looks at.
 #[derive(Clone, Debug)]
 pub struct Look {
@@ -32,7 +38,7 @@ pub struct Look {
     pub(crate) mean: Face,
     /// The page as a whole.
     pub(crate) whole: Face,
-    /// Whether there is anything on it.
+    /// Whether there is nothing on it.
     pub(crate) blank: bool,
 }
 
@@ -73,6 +79,58 @@ impl Look {
         }
     }
 
+    /// Takes in which way the page reads: its text, or, where there is none, pictures that fill its
+    /// cells, if (nearly) all of it reads the same way.
+    #[must_use]
+    pub fn reading(mut self, contents: &Contents) -> Self {
+        let text = Ways::of(contents.elements.iter().filter_map(|element| {
+            let Kind::Text(text) = &element.kind else {
+                return None;
+            };
+            let seen = contents.seen(element)?;
+            self.is_on_card(seen.centre())
+                .then_some((text.reads, text.glyphs as f64))
+        }));
+        let pictures = || {
+            let least = self.cells.grids.first().map(|grid| {
+                let trim = grid.trim;
+                0.5 * trim.w * trim.h
+            });
+            Ways::of(contents.elements.iter().filter_map(|element| {
+                let Kind::Picture(picture) = &element.kind else {
+                    return None;
+                };
+                let size = picture.size();
+                let fills = least.is_some_and(|least| size.w * size.h >= least);
+                let seen = contents.seen(element)?;
+                (fills && self.is_on_card(seen.centre())).then_some((picture.reads(), 1.0))
+            }))
+        };
+        self.reads = if self.cells.one_picture {
+            None
+        } else if text.sum > 0.0 {
+            text.most(LEAST_GLYPHS)
+        } else {
+            pictures().most(1.0)
+        };
+        self
+    }
+
+    fn is_on_card(&self, place: Point<tympan_sheet::Page>) -> bool {
+        self.cells.grids.iter().any(|grid| {
+            let to_grid = grid.to_page().inverse();
+            let within = |at: f64, pitch: f64, trim: f64, count: usize| {
+                let end = (count - 1) as f64 * pitch + trim;
+                (0.0..=end).contains(&at)
+            };
+            to_grid.is_ok_and(|to_grid| {
+                let at = to_grid.apply(place);
+                within(at.x, grid.pitch.x, grid.trim.w, grid.columns)
+                    && within(at.y, grid.pitch.y, grid.trim.h, grid.rows)
+            })
+        })
+    }
+
     /// Whether all filled cells look the same; `None` where there are fewer than two.
     pub(crate) fn all_alike(&self) -> Option<bool> {
         let (first, rest) = self.faces.split_first()?;
@@ -87,6 +145,13 @@ impl Look {
             .map(|face| face.apart(&self.mean).powi(2))
             .sum();
         (self.faces.len() > 1).then(|| squares / (count - 1.0) / count)
+    }
+
+    /// How much its cards differ from each other, mean square; `None` where there are too few to
+    /// tell.
+    pub(crate) fn varied(&self) -> Option<f64> {
+        let count = self.faces.len() as f64;
+        (self.faces.len() >= 4).then(|| Some(self.spread()? * count))?
     }
 
     /// Whether two pages show the same cards: the same picture where there are no cells, the same
@@ -224,6 +289,37 @@ impl Sampler<'_> {
             }
         }
         colour
+    }
+}
+
+/// How much reads which way: rightward, downward, on its head, upward.
+struct Ways {
+    by: [f64; 4],
+    sum: f64,
+}
+
+impl Ways {
+    fn of(all: impl Iterator<Item = (Angle, f64)>) -> Self {
+        let mut ways = Self {
+            by: [0.0; 4],
+            sum: 0.0,
+        };
+        for (reads, weight) in all {
+            ways.sum += weight;
+            let quarters = reads.to_degrees() / 90.0;
+            // What slants reads no way.
+            if (quarters - quarters.round()).abs() < 0.1 {
+                ways.by[quarters.round().rem_euclid(4.0) as usize] += weight;
+            }
+        }
+        ways
+    }
+
+    /// The way of nearly all, where there is enough.
+    fn most(&self, least: f64) -> Option<Angle> {
+        let (way, most) = (self.by.iter().enumerate()).max_by(|a, b| a.1.total_cmp(b.1))?;
+        let clear = *most >= least && *most >= MOST_READ * self.sum;
+        clear.then(|| Angle::degrees(90.0 * way as f64))
     }
 }
 

@@ -4,8 +4,8 @@ use tympan_sheet::Flip;
 
 use super::look::{Filling, Look};
 use super::{SUREST, Sheets, flips};
-use crate::file_error::Behind;
-use crate::findings::Way;
+use crate::file_error::{Behind, same_steps};
+use crate::findings::{Grid, Way};
 
 /// The most pages that are compared each with each.
 const MOST_COMPARED: usize = 200;
@@ -342,7 +342,7 @@ fn pair_fits(front: &Look, back: &Look, flip: Flip) -> (f64, f64) {
     let Some(behind) = Behind::find(&front.cells, &back.cells, flip) else {
         return (0.0, -5.0);
     };
-    let mut place = (flips::lies(&behind) / 4.0).max(-3.0);
+    let mut place = (flips::lies(behind.apart().length()) / 4.0).max(-3.0);
     if !behind.covers() {
         place -= 4.0;
     } else if !behind.same_shape() {
@@ -367,6 +367,21 @@ fn pair_fits(front: &Look, back: &Look, flip: Flip) -> (f64, f64) {
     (place, filling)
 }
 
+/// How much cards of a page that differ speak against its being one of backs (a guess at common
+/// practice: nearly all backs are alike).
+const OTHER_BACKS: f64 = 1.4;
+
+/// How far the cells of one page lie off those of another, whole steps aside, mm; `None` where they
+/// are not the same cards.
+fn steps_apart(a: &Grid, b: &Grid) -> Option<f64> {
+    if !(a.trim.is_close(b.trim, 1.0) && same_steps(a, b)) {
+        return None;
+    }
+    let apart = b.centre(0, 0) - a.centre(0, 0);
+    let within = |d: f64, pitch: f64| d - (d / pitch).round() * pitch;
+    Some(within(apart.x, a.pitch.x).hypot(within(apart.y, a.pitch.y)))
+}
+
 /// What kind of page each one seems to be.
 struct Kinds {
     cards: Vec<usize>,
@@ -374,6 +389,8 @@ struct Kinds {
     apart: Vec<Vec<f64>>,
     /// How much the mean of each page's cards would differ by chance, squared.
     spread: Vec<Option<f64>>,
+    /// How much its cards differ from each other, squared, where there are enough of them.
+    varied: Vec<Option<f64>>,
     /// Pages that show the same as another one.
     same: Vec<Vec<bool>>,
 }
@@ -393,10 +410,12 @@ impl Kinds {
             .map(|row| row.into_iter().map(|v| v > 0.5).collect())
             .collect();
         let spread = cards.iter().map(|&i| pages[i].spread()).collect();
+        let varied = cards.iter().map(|&i| pages[i].varied()).collect();
         Self {
             cards,
             apart,
             spread,
+            varied,
             same,
         }
     }
@@ -425,7 +444,7 @@ impl Kinds {
         let votes = |count: usize, each: f64| {
             each * (1.0 + (count.max(1) as f64).ln()) * f64::from(u8::from(count > 0))
         };
-        sum += votes(alike_backs, 2.0) - votes(other_backs, 0.4);
+        sum += votes(alike_backs, 2.0) - votes(other_backs, OTHER_BACKS);
         sum += votes(other_fronts, 0.3) - votes(alike_fronts, 1.8);
         if alike_backs > 0 && alike_backs > other_backs {
             why.push("all cards are alike on the pages taken for backs".to_owned());
@@ -472,8 +491,22 @@ impl Kinds {
             let part = |&&i: &&usize| pages[i].filling() != Filling::Full;
             let parts = self.cards.iter().rev().skip(1).filter(part).count();
             sum -= 1.2 * parts.min(3) as f64;
+            sum += self.in_place(pages);
         }
         (sum, why)
+    }
+
+    /// How well the cards of one page lie where those of the next do, as fronts alone would.
+    fn in_place(&self, pages: &[Look]) -> f64 {
+        let known: Vec<f64> = (self.cards.windows(2))
+            .filter_map(|two| {
+                let first = pages[two[0]].cells.grids.first()?;
+                let second = pages[two[1]].cells.grids.first()?;
+                Some(flips::lies(steps_apart(first, second)?) / 4.0)
+            })
+            .map(|place| place.max(-3.0))
+            .collect();
+        1.5 * known.iter().sum::<f64>() / known.len().max(1) as f64
     }
 
     /// How much less pages differ from their own kind than from the other one.
@@ -502,14 +535,28 @@ impl Kinds {
             let known: Vec<f64> = self.spread.iter().filter_map(|s| *s).collect();
             let usual = known.iter().copied().fold(f64::NAN, f64::max);
             let ratio = (between.0 / between.1 + FLOOR) / (2.0 * usual + FLOOR);
-            return if ratio.is_finite() {
+            let apart = if ratio.is_finite() {
                 (1.2 * ratio.ln() - 1.5).clamp(-2.5, 2.5)
             } else {
                 0.0
             };
+            return apart + self.plainer(is_back);
         }
         let ratio = (between.0 / between.1 + FLOOR) / (within.0 / within.1 + FLOOR);
         let certainty = (n as f64 / 2.0 - 0.5).min(3.0);
         (certainty * ratio.ln()).clamp(-4.0, 5.0)
+    }
+
+    /// Of one front and one back the back's cards differ less from each other.
+    fn plainer(&self, is_back: &[bool]) -> f64 {
+        const FLOOR: f64 = 1e-4;
+        let of = |back: bool| {
+            let page = is_back.iter().position(|b| *b == back)?;
+            Some(self.varied[page]? + FLOOR)
+        };
+        match (of(false), of(true)) {
+            (Some(front), Some(back)) => (0.8 * (front / back).ln() - 0.8).clamp(0.0, 1.6),
+            _ => 0.0,
+        }
     }
 }

@@ -14,7 +14,7 @@ use hayro::hayro_interpret::{
     ImageDrawProps, SoftMask, StrokeProps,
 };
 use hayro::kurbo::{Affine, BezPath, Point as Spot, Rect as Area, Shape};
-use tympan_sheet::{Map, Page, Point, Rect, Size};
+use tympan_sheet::{Angle, Map, Page, Point, Rect, Size, Vector};
 
 use super::outline::{self, Outline, Part};
 use super::{Clip, Colour, Element, Kind, Limits, Model, Paint, Picture, Square, Text};
@@ -207,6 +207,7 @@ impl<'l> Collector<'l> {
         };
         let mut bounds: Option<Rect<Page>> = None;
         let mut size: f64 = 0.0;
+        let mut along = Vector::<Page>::ZERO;
         for glyph in run.glyphs() {
             let to = props.transform * glyph.transform();
             // Roughly what letters fill of their em.
@@ -219,6 +220,7 @@ impl<'l> Collector<'l> {
                 bounds = Some(join(bounds.unwrap_or(point(p)), point(p)));
             }
             size = size.max((em(to, 0.0, 1.0) - em(to, 0.0, 0.0)).length());
+            along = along + (em(to, 1.0, 0.0) - em(to, 0.0, 0.0));
         }
         let Some(bounds) = bounds else {
             return;
@@ -228,6 +230,7 @@ impl<'l> Collector<'l> {
         let text = Text {
             size,
             glyphs: run.glyphs().len(),
+            reads: Angle::radians(along.y.atan2(along.x)),
             paint,
         };
         self.add(Kind::Text(text), bounds, clear);

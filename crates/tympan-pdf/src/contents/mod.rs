@@ -17,7 +17,7 @@ use hayro::hayro_interpret::util::TransformExt;
 use hayro::hayro_interpret::{Context, InterpreterCache, InterpreterSettings, interpret_page};
 use hayro::hayro_syntax::page::Page as PdfPage;
 use hayro::kurbo::{self, Affine};
-use tympan_sheet::{Frame, Map, Page, Point, Rect, Size};
+use tympan_sheet::{Angle, Frame, Map, Page, Point, Rect, Size};
 
 use crate::raster::{Pages, RasterError};
 
@@ -192,6 +192,12 @@ impl Picture {
         along(self.w, size.w).min(along(self.h, size.h))
     }
 
+    /// Which way its upper edge runs from left to right, clockwise as seen; 0 where the picture
+    /// stands upright.
+    pub fn reads(&self) -> Angle {
+        Angle::radians(self.map.yx.atan2(self.map.xx))
+    }
+
     /// Where its corners lie: top left, top right, bottom right, bottom left of the picture.
     pub fn corners(&self) -> [Point<Page>; 4] {
         [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]
@@ -207,6 +213,8 @@ pub struct Text {
     pub size: f64,
     /// How many glyphs.
     pub glyphs: usize,
+    /// Which way it reads: the direction of its line, clockwise as seen; 0 from left to right.
+    pub reads: Angle,
     /// With what.
     pub paint: Paint,
 }

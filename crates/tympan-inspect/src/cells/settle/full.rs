@@ -1,8 +1,8 @@
 //! Sheets that are filled in part have the grid of the full ones.
 
-use tympan_sheet::{Page, Point, Vector};
+use tympan_sheet::{Flip, Page, Point, Size, Vector};
 
-use super::SURE;
+use super::{NEAR, SURE};
 use crate::file_error::same_steps;
 use crate::findings::{Grid, PageCells};
 
@@ -10,6 +10,8 @@ use crate::findings::{Grid, PageCells};
 const OFF_MM: f64 = 0.6;
 /// The same on pages that are one picture: these lie on the page as they came.
 const ADRIFT_MM: f64 = 2.5;
+/// Sizes that are known no worse than this tell a page's own stretch, mm.
+const EXACT_MM: f64 = 0.03;
 /// Cards of one kind may be found to differ by this, mm.
 const OTHER_MM: f64 = 1.0;
 
@@ -32,18 +34,55 @@ pub(super) fn complete(pages: &mut [PageCells]) {
     kinds.sort_by_key(|kind| std::cmp::Reverse(kind.filled.len()));
     for page in pages {
         let off = if page.one_picture { ADRIFT_MM } else { OFF_MM };
+        let size = page.size;
         let [grid] = page.grids.as_mut_slice() else {
             continue;
         };
-        let larger = kinds.iter().find_map(|kind| {
-            let place = place_in(grid, kind, off)?;
+        let larger = |kind: &&Grid| {
             let better = kind.confidence >= SURE || grid.confidence < SURE;
-            (better && kind.filled.len() > grid.filled.len()).then_some((kind, place))
-        });
-        if let Some((kind, (column, row))) = larger {
-            *grid = within(grid, kind, column, row);
+            better && kind.filled.len() > grid.filled.len()
+        };
+        let direct = (kinds.iter().filter(larger))
+            .find_map(|kind| Some((kind.clone(), place_in(grid, kind, off)?)));
+        // Else some of the cells behind another page's: fronts with a file's own error against full
+        // backs.
+        let behind = || {
+            (kinds.iter().filter(larger)).find_map(|kind| {
+                [Flip::Sideways, Flip::Endways]
+                    .into_iter()
+                    .find_map(|flip| {
+                        let kind = seen_through(kind, size, flip);
+                        let place = place_in(grid, &kind, NEAR)?;
+                        Some((kind, place))
+                    })
+            })
+        };
+        if let Some((kind, (column, row))) = direct.or_else(behind) {
+            *grid = within(grid, &kind, column, row);
         }
     }
+}
+
+/// A grid as it lies behind the page that it is on.
+fn seen_through(kind: &Grid, size: Size, flip: Flip) -> Grid {
+    let (c, r) = (kind.columns - 1, kind.rows - 1);
+    let first = match flip {
+        Flip::Sideways => {
+            let at = kind.centre(c, 0);
+            Point::new(size.w - at.x, at.y)
+        }
+        Flip::Endways => {
+            let at = kind.centre(0, r);
+            Point::new(at.x, size.h - at.y)
+        }
+    };
+    let mut behind = Grid {
+        rotation: -kind.rotation,
+        ..kind.clone()
+    };
+    let half = Vector::new(kind.trim.w / 2.0, kind.trim.h / 2.0);
+    behind.origin = first - behind.to_page().apply_vector(half);
+    behind
 }
 
 fn shape(grid: &Grid) -> (usize, usize) {
@@ -85,31 +124,50 @@ fn within(grid: &Grid, kind: &Grid, column: usize, row: usize) -> Grid {
     for ((c, r), is_filled) in grid.cells().zip(&grid.filled) {
         filled[(r + row) * kind.columns + c + column] = *is_filled;
     }
-    let back: Vector<Page> = kind.to_page().apply_vector(Vector::new(
-        column as f64 * kind.pitch.x,
-        row as f64 * kind.pitch.y,
-    ));
-    Grid {
+    // Its own steps, where it has any: a page may be stretched. Of one row or column only the
+    // cards' size tells how far, where it is exactly known.
+    let exact = grid.trim_sd.max(kind.trim_sd) <= EXACT_MM;
+    let step = |own: Option<f64>, step: f64, trim: f64, usual: f64| match own {
+        Some(own) => own,
+        None if exact => step * trim / usual,
+        None => step,
+    };
+    let (trim, usual) = (grid.trim, kind.trim);
+    let own = |count: usize, pitch: f64| (count > 1).then_some(pitch);
+    let pitch = Vector::new(
+        step(
+            own(grid.columns, grid.pitch.x),
+            kind.pitch.x,
+            trim.w,
+            usual.w,
+        ),
+        step(own(grid.rows, grid.pitch.y), kind.pitch.y, trim.h, usual.h),
+    );
+    let rotation = if grid.filled.len() > 1 {
+        grid.rotation
+    } else {
+        kind.rotation
+    };
+    let mut full = Grid {
         columns: kind.columns,
         rows: kind.rows,
-        pitch: kind.pitch,
-        origin: grid.origin - back,
-        rotation: if grid.filled.len() > 1 {
-            grid.rotation
-        } else {
-            kind.rotation
-        },
-        pitch_sd: kind.pitch_sd,
+        pitch,
+        rotation,
+        pitch_sd: grid.pitch_sd.max(kind.pitch_sd),
         filled,
         ..grid.clone()
-    }
+    };
+    let back: Vector<Page> = full
+        .to_page()
+        .apply_vector(Vector::new(column as f64 * pitch.x, row as f64 * pitch.y));
+    full.origin = grid.origin - back;
+    full
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::testing::{A4, grid, page};
-    use tympan_sheet::Size;
 
     #[test]
     fn a_page_with_a_few_cells_of_a_full_page_gets_its_grid() {
@@ -127,9 +185,24 @@ mod tests {
     }
 
     #[test]
+    fn a_front_with_a_few_cells_before_a_full_page_of_backs_gets_their_grid() {
+        let trim = Size::new(60.0, 85.0);
+        let backs = grid(3, 3, trim, Point::new(12.0, 20.0));
+        // Behind the backs' cells, but for an error of the file.
+        let few = grid(2, 1, trim, Point::new(18.0 + 1.3, 20.0 - 0.9));
+        let mut pages = [page(0, A4, few), page(1, A4, backs)];
+        complete(&mut pages);
+        let grid = &pages[0].grids[0];
+        assert_eq!((grid.columns, grid.rows), (3, 3));
+        let filled: Vec<usize> = (0..9).filter(|&i| grid.filled[i]).collect();
+        assert_eq!(filled, [0, 1]);
+        assert!((grid.origin - Point::new(19.3, 19.1)).length() < 1e-9);
+    }
+
+    #[test]
     fn cells_beside_the_full_page_s_stay_as_they_are() {
         let full = grid(3, 3, Size::new(60.0, 85.0), Point::new(12.0, 20.0));
-        let few = grid(2, 1, Size::new(60.0, 85.0), Point::new(40.0, 105.0));
+        let few = grid(2, 1, Size::new(60.0, 85.0), Point::new(40.0, 135.0));
         let mut pages = [page(0, A4, full), page(1, A4, few.clone())];
         complete(&mut pages);
         assert_eq!(pages[1].grids[0], few);
