@@ -43,14 +43,20 @@ pub(super) fn coverage(view: &PageView<'_>) -> [f64; 4] {
 }
 
 /// Colours that are stated in four inks, by how they are shown.
-struct Stated(HashMap<[u8; 3], Vec<([u32; 4], [f64; 4])>>);
+struct Stated(HashMap<[u8; 3], Vec<Mix>>);
+
+/// Four inks, and the pixels among which they are: left, top, right, bottom.
+struct Mix {
+    area: [u32; 4],
+    inks: [f64; 4],
+}
 
 /// The most places that are kept of one colour.
 const MOST_PLACES: usize = 32;
 
 impl Stated {
     fn of(view: &PageView<'_>) -> Self {
-        let mut all: HashMap<[u8; 3], Vec<([u32; 4], [f64; 4])>> = HashMap::new();
+        let mut all: HashMap<[u8; 3], Vec<Mix>> = HashMap::new();
         for element in &view.contents.elements {
             let paint = match &element.kind {
                 Kind::Fill { paint, .. } | Kind::Stroke { paint, .. } => paint,
@@ -77,15 +83,16 @@ impl Stated {
                 px(max.y).ceil() as u32,
             ];
             let places = all.entry(*rgb).or_default();
-            let cmyk = cmyk.map(f64::from);
+            let inks = cmyk.map(f64::from);
             // The same mix in many places is told by the area around them.
-            if let Some((around, _)) = places.iter_mut().find(|(_, known)| *known == cmyk) {
+            if let Some(mix) = places.iter_mut().find(|mix| mix.inks == inks) {
+                let around = &mut mix.area;
                 around[0] = around[0].min(area[0]);
                 around[1] = around[1].min(area[1]);
                 around[2] = around[2].max(area[2]);
                 around[3] = around[3].max(area[3]);
             } else if places.len() < MOST_PLACES {
-                places.push((area, cmyk));
+                places.push(Mix { area, inks });
             }
         }
         Self(all)
@@ -100,7 +107,7 @@ impl Stated {
         let places = self.0.get(&shown)?;
         places
             .iter()
-            .find_map(|(area, cmyk)| within(area).then_some(*cmyk))
+            .find_map(|mix| within(&mix.area).then_some(mix.inks))
     }
 }
 
