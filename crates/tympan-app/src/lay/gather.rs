@@ -1,0 +1,668 @@
+//! From what a job names to the cards to be laid: which picture is on which side of which card.
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use tympan_inspect::Asked;
+use tympan_inspect::faults::Print;
+use tympan_layout::Standing;
+use tympan_pdf::Document;
+use tympan_sheet::{Affine, Flip, Page, Point, Shape, Size, Vector};
+
+use super::cells::{self, Cell};
+use super::deck::{self, ArtName, Entry};
+use super::folder;
+use super::job::{Fit, Job, Source, usual_radius};
+use super::pictures::{self, Picture};
+use super::problem::Problem;
+use crate::files;
+use crate::inspect::{self, Progress};
+use crate::refusal::Refusal;
+
+/// Pictures of proportions that differ from their card's by less than this share fill it, and
+/// what is beyond is cut off: it is less than any cut is good for.
+const SAME_PROPORTION: f64 = 0.015;
+/// Pictures below this, pixels per inch as laid, look coarse; below the other, soft (common
+/// practice).
+const COARSE_PPI: f64 = 150.0;
+const SOFT_PPI: f64 = 300.0;
+
+/// A file that pictures come from.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct SourceFile {
+    pub(super) path: PathBuf,
+    pub(super) password: Option<String>,
+    pub(super) kind: Kind,
+}
+
+/// What a source file is.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Kind {
+    /// A PDF with pages of these sizes, mm.
+    Pdf(Vec<Size>),
+    /// A picture.
+    Picture(Picture),
+}
+
+/// One side of a card, as it is taken from its file.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Art {
+    /// Which of the files.
+    pub(super) file: usize,
+    /// The page, from 0; 0 of a picture.
+    pub(super) page: usize,
+    /// The part that becomes the card, in the file's own measures (mm; pixels of a picture).
+    pub(super) trim: Size,
+    /// From that part (its top left corner) to the page or picture as seen.
+    pub(super) to_page: Affine<Page>,
+    /// It goes on this far beyond, in the same measures.
+    pub(super) bleed: f64,
+}
+
+/// A card to be laid.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Card {
+    pub(super) name: String,
+    pub(super) front: usize,
+    pub(super) back: Option<usize>,
+    pub(super) copies: u32,
+    pub(super) shape: Shape,
+    pub(super) standing: Standing,
+}
+
+/// All that a job names.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Gathered {
+    pub(super) files: Vec<SourceFile>,
+    pub(super) arts: Vec<Art>,
+    pub(super) cards: Vec<Card>,
+    pub(super) cautions: Vec<String>,
+}
+
+/// Gathers the cards of a job.
+///
+/// # Errors
+/// Everything that is in the way.
+pub(super) fn gather(
+    job: &Job,
+    flip: Flip,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Gathered, Vec<Problem>> {
+    let mut gatherer = Gatherer {
+        job,
+        flip,
+        cancel,
+        progress,
+        found: Gathered::default(),
+        index: HashMap::new(),
+        arts: HashMap::new(),
+        cells: HashMap::new(),
+        problems: Vec::new(),
+    };
+    for source in &job.sources {
+        gatherer.source(source);
+    }
+    gatherer.fillers();
+    gatherer.only();
+    gatherer.coarse();
+    if gatherer.found.cards.is_empty() && gatherer.problems.is_empty() {
+        gatherer.problems.push(Problem::new(
+            "the job",
+            "it names no cards",
+            "name a PDF, a folder of pictures or a deck list",
+        ));
+    }
+    if gatherer.problems.is_empty() {
+        Ok(gatherer.found)
+    } else {
+        Err(gatherer.problems)
+    }
+}
+
+type ArtKey = (usize, usize, Option<usize>, [u64; 3]);
+
+struct Gatherer<'a> {
+    job: &'a Job,
+    flip: Flip,
+    cancel: &'a AtomicBool,
+    progress: &'a mut dyn FnMut(Progress),
+    found: Gathered,
+    /// Files by path; `None` where one cannot be read, which is told once.
+    index: HashMap<PathBuf, Option<usize>>,
+    /// Pictures that many cards share are one.
+    arts: HashMap<ArtKey, usize>,
+    /// The cells of files that lists name cells of, page by page.
+    cells: HashMap<usize, Vec<Vec<Cell>>>,
+    problems: Vec<Problem>,
+}
+
+impl Gatherer<'_> {
+    fn problem(&mut self, place: &str, message: impl Into<String>, hint: impl Into<String>) {
+        self.problems.push(Problem::new(place, message, hint));
+    }
+
+    fn refused(&mut self, place: &str, refusal: Refusal) {
+        self.problems.push(Problem::refused(place, refusal));
+    }
+
+    fn source(&mut self, source: &Source) {
+        match (&source.file, &source.folder, &source.list) {
+            (Some(file), None, None) => self.file(source, file),
+            (None, Some(folder), None) => match folder::read(folder) {
+                Ok(cards) => {
+                    for card in cards {
+                        let art = |file: PathBuf| ArtName {
+                            file,
+                            page: None,
+                            cell: None,
+                        };
+                        let entry = Entry {
+                            name: card.name,
+                            front: art(card.front),
+                            back: card.back.map(art),
+                            copies: 1,
+                            size: None,
+                            standing: None,
+                        };
+                        self.entry(source, entry);
+                    }
+                }
+                Err(problems) => self.problems.extend(problems),
+            },
+            (None, None, Some(list)) => {
+                let read = files::read_text(list)
+                    .map_err(|refusal| vec![Problem::refused(list.display().to_string(), refusal)])
+                    .and_then(|text| deck::read(list, &text));
+                match read {
+                    Ok(entries) => {
+                        for entry in entries {
+                            self.entry(source, entry);
+                        }
+                    }
+                    Err(problems) => self.problems.extend(problems),
+                }
+            }
+            _ => self.problem(
+                "a source of the job",
+                "it does not name exactly one of file, folder and list",
+                "write one of them; give each file, folder or list a [[source]] of its own",
+            ),
+        }
+    }
+
+    /// A PDF of sheets, or a single picture.
+    fn file(&mut self, source: &Source, path: &Path) {
+        let Some(index) = self.open(path, source.password.as_deref()) else {
+            return;
+        };
+        if let Kind::Picture(_) = self.found.files[index].kind {
+            let entry = Entry {
+                name: deck::short_name(&whole(path)),
+                front: whole(path),
+                back: None,
+                copies: 1,
+                size: None,
+                standing: None,
+            };
+            return self.entry(source, entry);
+        }
+        let place = path.display().to_string();
+        let back_index = match &source.back_file {
+            Some(back) => match self.open(back, source.password.as_deref()) {
+                Some(index) => index,
+                None => return,
+            },
+            None => index,
+        };
+        let asked = source.pairs.clone().unwrap_or(Asked::Guess);
+        let found = cells::find(
+            path,
+            source.back_file.as_deref(),
+            source.password.as_deref(),
+            &asked,
+            self.flip,
+            self.progress,
+            self.cancel,
+        );
+        let (found, _) = match found {
+            Ok(found) => found,
+            Err(refusal) => return self.refused(&place, refusal),
+        };
+        self.found.cautions.extend(found.cautions);
+        let stem = deck::short_name(&whole(path));
+        for sides in found.cards {
+            let name = format!("{stem} page {} card {}", sides.front.page + 1, sides.front.number);
+            let front = self.cell_art(index, &sides.front);
+            let back = match &source.back {
+                Some(_) => self.common_back(source, &name),
+                None => sides.back.map(|back| self.cell_art(back_index, &back)),
+            };
+            let shape = self.shape_of_cell(source, &sides.front);
+            self.card(source, Card {
+                name,
+                front,
+                back,
+                copies: 1,
+                shape,
+                standing: source.standing.map_or(sides.standing, |asked| asked.0),
+            });
+        }
+    }
+
+    /// The shape that is asked for, lying as the cell does; else the cell's own.
+    fn shape_of_cell(&self, source: &Source, cell: &Cell) -> Shape {
+        match source.card.or(self.job.card) {
+            Some(asked) => self.cornered(asked.0, cell.radius),
+            None => self.cornered(Shape::rect(cell.trim, 0.0), cell.radius),
+        }
+    }
+
+    /// A rectangle with the corners that are asked for, or are drawn.
+    fn cornered(&self, shape: Shape, drawn: Option<f64>) -> Shape {
+        match shape {
+            Shape::Rect { size, radius: 0.0 } => {
+                let radius = match self.job.corners {
+                    Some(radius) => radius.to_mm(),
+                    None => drawn.or_else(|| usual_radius(size)).unwrap_or(0.0),
+                };
+                Shape::rect(size, radius)
+            }
+            other => other,
+        }
+    }
+
+    /// A line of a list, or a pair of pictures.
+    fn entry(&mut self, source: &Source, entry: Entry) {
+        let name = entry.name.clone();
+        if entry.copies == 0 {
+            return;
+        }
+        let asked = match &entry.size {
+            None => source.card.or(self.job.card).map(|asked| asked.0),
+            Some(text) => match text.parse::<super::job::ShapeAsked>() {
+                Ok(asked) => Some(asked.0),
+                Err(error) => {
+                    return self.problem(&name, error, "write a size like 57x87mm or poker");
+                }
+            },
+        };
+        let within = source.bleed_within.map_or(0.0, |bleed| bleed.to_mm());
+        let Some(front) = self.named_art(source, &name, &entry.front, asked, within) else {
+            return;
+        };
+        let back = match &entry.back {
+            Some(back) => match self.named_art(source, &name, back, asked, within) {
+                Some(back) => Some(back),
+                None => return,
+            },
+            None => self.common_back(source, &name),
+        };
+        let Some(shape) = asked.or_else(|| self.own_shape(front)) else {
+            return self.problem(
+                &name,
+                "nothing says how large the card is",
+                "say it for all cards with --card poker or --card 57x87mm, or in the list's size \
+                 column",
+            );
+        };
+        let shape = self.cornered(shape, None);
+        let standing = entry
+            .standing
+            .or(source.standing.map(|asked| asked.0))
+            .unwrap_or(Standing::HeadToHead);
+        self.card(source, Card {
+            name,
+            front,
+            back,
+            copies: entry.copies,
+            shape,
+            standing,
+        });
+    }
+
+    /// The size of a page of a PDF is the card's; pixels say nothing.
+    fn own_shape(&self, art: usize) -> Option<Shape> {
+        let art = &self.found.arts[art];
+        match self.found.files[art.file].kind {
+            Kind::Pdf(_) => Some(Shape::rect(art.trim, 0.0)),
+            Kind::Picture(Picture { size_mm, .. }) => size_mm.map(|_| {
+                let mm = size_mm.unwrap_or(art.trim);
+                Shape::rect(mm, 0.0)
+            }),
+        }
+    }
+
+    fn common_back(&mut self, source: &Source, name: &str) -> Option<usize> {
+        let text = source.back.as_ref()?;
+        let within = source.bleed_within.map_or(0.0, |bleed| bleed.to_mm());
+        let asked = source.card.or(self.job.card).map(|asked| asked.0);
+        match text.parse::<ArtName>() {
+            Ok(art) => self.named_art(source, name, &art, asked, within),
+            Err(error) => {
+                self.problem("the common back", error, "name a picture or a page of a PDF");
+                None
+            }
+        }
+    }
+
+    fn card(&mut self, source: &Source, mut card: Card) {
+        let copies = source.copies.unwrap_or(1);
+        if copies > deck::MOST_COPIES || copies == 0 {
+            let hint = format!("write a number from 1 to {}", deck::MOST_COPIES);
+            return self.problem(&card.name, format!("{copies} copies cannot be laid"), hint);
+        }
+        card.copies = card.copies.saturating_mul(copies);
+        if self.job.one_sided {
+            card.back = None;
+        }
+        // A card lies as its front does.
+        let lies = |size: Size| size.is_landscape();
+        let front = self.found.arts[card.front].trim;
+        let bounds = card.shape.size();
+        if (front.w / front.h - 1.0).abs() > SAME_PROPORTION
+            && (bounds.w / bounds.h - 1.0).abs() > SAME_PROPORTION
+            && lies(front) != lies(bounds)
+        {
+            card.shape = card.shape.turned();
+        }
+        for (art, side) in [(Some(card.front), "front"), (card.back, "back")] {
+            let Some(art) = art else { continue };
+            self.proportion(&card, art, side);
+        }
+        self.found.cards.push(card);
+    }
+
+    /// Whether a picture has its card's proportions.
+    fn proportion(&mut self, card: &Card, art: usize, side: &str) {
+        if self.job.fit.unwrap_or_default() != Fit::Refuse {
+            return;
+        }
+        let (trim, bounds) = (self.found.arts[art].trim, card.shape.size());
+        let off = |trim: Size| (trim.w / trim.h) / (bounds.w / bounds.h) - 1.0;
+        if off(trim).abs() <= SAME_PROPORTION {
+            return;
+        }
+        let with_bleed = (1..=12).map(|n| f64::from(n) * 0.5).find(|b| {
+            let grown = Size::new(bounds.w + 2.0 * b, bounds.h + 2.0 * b);
+            ((trim.w / trim.h) / (grown.w / grown.h) - 1.0).abs() < 0.002
+        });
+        let hint = if off(trim.turned()).abs() <= SAME_PROPORTION {
+            "turn the picture a quarter, so that both sides of the card lie alike".to_owned()
+        } else if let Some(bleed) = with_bleed {
+            format!(
+                "it looks like a card with {bleed} mm of bleed: say --bleed-within {bleed}mm if \
+                 that is so; else choose --fit fill, whole or distort"
+            )
+        } else {
+            "choose --fit fill (what is beyond is cut off), whole (blank beside it) or distort; or \
+             give the card another size"
+                .to_owned()
+        };
+        let message = format!(
+            "its {side} is {:.3} times as wide as high, but the card is {:.3} ({:.1} × {:.1} mm)",
+            trim.w / trim.h,
+            bounds.w / bounds.h,
+            bounds.w,
+            bounds.h
+        );
+        self.problem(&card.name, message, hint);
+    }
+
+    /// A cell as a picture.
+    fn cell_art(&mut self, file: usize, cell: &Cell) -> usize {
+        let key = (file, cell.page, Some(cell.number), [0; 3]);
+        self.art(key, Art {
+            file,
+            page: cell.page,
+            trim: cell.trim,
+            to_page: cell.to_page,
+            bleed: cell.bleed,
+        })
+    }
+
+    fn art(&mut self, key: ArtKey, art: Art) -> usize {
+        *self.arts.entry(key).or_insert_with(|| {
+            self.found.arts.push(art);
+            self.found.arts.len() - 1
+        })
+    }
+
+    /// A picture, a page or a cell that a list names.
+    fn named_art(
+        &mut self,
+        source: &Source,
+        name: &str,
+        art: &ArtName,
+        asked: Option<Shape>,
+        within: f64,
+    ) -> Option<usize> {
+        let file = self.open(&art.file, source.password.as_deref())?;
+        let page = art.page.unwrap_or(1) - 1;
+        let whole = match &self.found.files[file].kind {
+            Kind::Picture(picture) => {
+                if art.page.is_some_and(|page| page > 1) || art.cell.is_some() {
+                    self.problem(
+                        name,
+                        format!("{art} names a page, but the file is a single picture"),
+                        "leave out what follows the file's name",
+                    );
+                    return None;
+                }
+                picture.pixels
+            }
+            Kind::Pdf(sizes) => {
+                let pages = sizes.len();
+                match (sizes.get(page).copied(), art.page) {
+                    (Some(_), None) if pages > 1 => {
+                        self.problem(
+                            name,
+                            format!("{art} has {pages} pages, and none is named"),
+                            format!("write the page, such as {art}#page=1"),
+                        );
+                        return None;
+                    }
+                    (Some(size), _) => size,
+                    (None, _) => {
+                        let message = format!("there is no page {} in {}", page + 1, art.file.display());
+                        self.problem(name, message, format!("it has {pages} pages, counted from 1"));
+                        return None;
+                    }
+                }
+            }
+        };
+        if let Some(number) = art.cell {
+            let cell = self.cell_of(name, file, page, number, source.password.as_deref())?;
+            return Some(self.cell_art(file, &cell));
+        }
+        // The bleed within is in mm of the card; the picture has measures of its own.
+        let scale = match (asked, &self.found.files[file].kind) {
+            (Some(shape), _) => {
+                let size = shape.size();
+                let size = if size.is_landscape() == whole.is_landscape() { size } else { size.turned() };
+                whole.w / (size.w + 2.0 * within)
+            }
+            (None, Kind::Pdf(_)) => 1.0,
+            (None, Kind::Picture(picture)) => picture.size_mm.map_or(1.0, |mm| whole.w / mm.w),
+        };
+        let inset = within * scale;
+        let trim = Size::new(whole.w - 2.0 * inset, whole.h - 2.0 * inset);
+        if trim.w <= 0.0 || trim.h <= 0.0 {
+            self.problem(
+                name,
+                format!("{art} is smaller than the bleed that it is said to have"),
+                "say less with --bleed-within",
+            );
+            return None;
+        }
+        let key = (file, page, None, [inset, trim.w, trim.h].map(f64::to_bits));
+        Some(self.art(key, Art {
+            file,
+            page,
+            trim,
+            to_page: Affine::shift(Vector::new(inset, inset)),
+            bleed: inset,
+        }))
+    }
+
+    /// A cell that a list names.
+    fn cell_of(
+        &mut self,
+        name: &str,
+        file: usize,
+        page: usize,
+        number: usize,
+        password: Option<&str>,
+    ) -> Option<Cell> {
+        if !self.cells.contains_key(&file) {
+            let path = self.found.files[file].path.clone();
+            let looked =
+                inspect::look::at(&[&path], password, &Print::default(), self.progress, self.cancel);
+            let cells = match looked {
+                Ok(looked) => looked[0].cells().iter().map(cells::of_page).collect(),
+                Err(refusal) => {
+                    self.refused(&path.display().to_string(), refusal);
+                    Vec::new()
+                }
+            };
+            self.cells.insert(file, cells);
+        }
+        let on_page = self.cells[&file].get(page)?;
+        let count = on_page.len();
+        let cell = number.checked_sub(1).and_then(|i| on_page.get(i)).copied();
+        if cell.is_none() {
+            self.problem(
+                name,
+                format!("there is no card {number} on page {}", page + 1),
+                format!("{count} cards were found there, read like a text; inspect tells where"),
+            );
+        }
+        cell
+    }
+
+    /// Opens a file once; what is wrong with it is told once.
+    fn open(&mut self, path: &Path, password: Option<&str>) -> Option<usize> {
+        if let Some(known) = self.index.get(path) {
+            return *known;
+        }
+        let opened = open(path, password);
+        let index = match opened {
+            Ok(kind) => {
+                self.found.files.push(SourceFile {
+                    path: path.to_owned(),
+                    password: password.map(str::to_owned),
+                    kind,
+                });
+                Some(self.found.files.len() - 1)
+            }
+            Err(refusal) => {
+                self.refused(&path.display().to_string(), refusal);
+                None
+            }
+        };
+        self.index.insert(path.to_owned(), index);
+        index
+    }
+
+    /// Cards without a back get the filler.
+    fn fillers(&mut self) {
+        let Some(filler) = self.job.filler.clone() else {
+            return;
+        };
+        let none = Source::default();
+        for i in 0..self.found.cards.len() {
+            if self.found.cards[i].back.is_some() {
+                continue;
+            }
+            let shape = self.found.cards[i].shape;
+            let name = self.found.cards[i].name.clone();
+            let Some(art) = self.named_art(&none, &name, &whole(&filler), Some(shape), 0.0) else {
+                return;
+            };
+            self.found.cards[i].back = Some(art);
+            let card = self.found.cards[i].clone();
+            self.proportion(&card, art, "back");
+        }
+    }
+
+    /// Keeps only the cards that are asked for, in the order asked.
+    fn only(&mut self) {
+        if self.job.only.is_empty() {
+            return;
+        }
+        let mut kept: Vec<Card> = Vec::new();
+        for name in self.job.only.clone() {
+            let wanted = name.trim().to_lowercase();
+            let named = |card: &&Card| card.name.to_lowercase() == wanted;
+            let Some(card) = self.found.cards.iter().find(named).cloned() else {
+                let near: Vec<&str> = (self.found.cards.iter())
+                    .filter(|card| card.name.to_lowercase().contains(&wanted))
+                    .map(|card| card.name.as_str())
+                    .take(5)
+                    .collect();
+                let hint = if near.is_empty() {
+                    "lay --json lists the names of all cards".to_owned()
+                } else {
+                    format!("did you mean {}?", near.join(", "))
+                };
+                self.problem(&name, "no card has this name", hint);
+                continue;
+            };
+            match kept.iter_mut().find(|kept| kept.name == card.name) {
+                Some(kept) => kept.copies += 1,
+                None => kept.push(Card { copies: 1, ..card }),
+            }
+        }
+        self.found.cards = kept;
+    }
+
+    /// Says which pictures are coarse as laid.
+    fn coarse(&mut self) {
+        let (mut coarse, mut soft): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
+        for card in &self.found.cards {
+            let sides = [Some(card.front), card.back];
+            let least = sides
+                .into_iter()
+                .flatten()
+                .map(|art| &self.found.arts[art])
+                .filter(|art| matches!(self.found.files[art.file].kind, Kind::Picture(Picture { vector: false, .. })))
+                .map(|art| art.trim.w / (card.shape.size().w / 25.4))
+                .fold(f64::INFINITY, f64::min);
+            if least < COARSE_PPI {
+                coarse.push(format!("{} ({least:.0} ppi)", card.name));
+            } else if least < SOFT_PPI - 1.0 {
+                soft.push(format!("{} ({least:.0} ppi)", card.name));
+            }
+        }
+        for (names, limit, looks) in [(coarse, COARSE_PPI, "coarse"), (soft, SOFT_PPI, "a little soft")] {
+            if let Some(first) = names.first() {
+                let more = match names.len() {
+                    1 => String::new(),
+                    n => format!(" and {} more", n - 1),
+                };
+                self.found.cautions.push(format!(
+                    "below {limit:.0} pixels per inch as laid, so that it looks {looks}: {first}{more}"
+                ));
+            }
+        }
+    }
+}
+
+fn whole(path: &Path) -> ArtName {
+    ArtName {
+        file: path.to_owned(),
+        page: None,
+        cell: None,
+    }
+}
+
+fn open(path: &Path, password: Option<&str>) -> Result<Kind, Refusal> {
+    if let Some(picture) = pictures::look(path)? {
+        return Ok(Kind::Picture(picture));
+    }
+    let document = Document::open(path, password)?;
+    document.may_copy()?;
+    let sizes = document.pages()?.iter().map(|page| page.size).collect();
+    Ok(Kind::Pdf(sizes))
+}

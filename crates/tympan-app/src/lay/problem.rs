@@ -1,0 +1,67 @@
+//! What is in the way of laying a deck out: all of it at once, each with the card's name.
+
+use serde::Serialize;
+
+use crate::refusal::Refusal;
+
+/// So many problems are told; of more, only the number.
+const MOST_TOLD: usize = 30;
+
+/// One thing in the way.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Problem {
+    /// The card, or the file and line.
+    pub place: String,
+    /// What is wrong.
+    pub message: String,
+    /// What to do.
+    pub hint: String,
+}
+
+impl Problem {
+    /// A problem with its place and remedy.
+    pub fn new(
+        place: impl Into<String>,
+        message: impl Into<String>,
+        hint: impl Into<String>,
+    ) -> Self {
+        Self {
+            place: place.into(),
+            message: message.into(),
+            hint: hint.into(),
+        }
+    }
+
+    /// What another part of the program refused, at this place.
+    pub(super) fn refused(place: impl Into<String>, refusal: Refusal) -> Self {
+        Self::new(place, refusal.message, refusal.hint.unwrap_or_default())
+    }
+}
+
+/// One refusal that tells them all. Remedies that many problems share are told once.
+pub(super) fn refusal(problems: &[Problem]) -> Refusal {
+    let line = |problem: &Problem| format!("{}: {}", problem.place, problem.message);
+    let mut hints: Vec<&str> = Vec::new();
+    for problem in problems.iter().take(MOST_TOLD) {
+        if !problem.hint.is_empty() && !hints.contains(&problem.hint.as_str()) {
+            hints.push(&problem.hint);
+        }
+    }
+    let message = match problems {
+        [one] => line(one),
+        many => {
+            let mut text = format!("{} things are in the way", many.len());
+            for problem in many.iter().take(MOST_TOLD) {
+                text.push_str(&format!("\n  {}", line(problem)));
+            }
+            if many.len() > MOST_TOLD {
+                text.push_str(&format!("\n  and {} more", many.len() - MOST_TOLD));
+            }
+            text
+        }
+    };
+    Refusal {
+        message,
+        hint: (!hints.is_empty()).then(|| hints.join("; ")),
+    }
+}
