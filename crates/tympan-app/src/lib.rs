@@ -6,6 +6,7 @@ pub mod demo;
 pub mod desk;
 pub mod files;
 pub mod inspect;
+pub mod lay;
 pub mod measure;
 pub mod pages;
 pub mod picture;

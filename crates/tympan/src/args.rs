@@ -1,5 +1,7 @@
 //! The commands and their options.
 
+mod lay;
+
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -9,6 +11,8 @@ use tympan_app::measure::FlippedBy;
 use tympan_app::pages::BackPages;
 use tympan_app::plan::Place;
 use tympan_app::sheet::{Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
+
+pub(crate) use lay::Lay;
 
 /// Puts the backs of home-printed cards behind their fronts.
 ///
@@ -84,6 +88,14 @@ pub(crate) enum Command {
         tympan correct fronts.pdf --back-file backs.pdf -o both.pdf --setup \"rear tray\"\n\n\
         Print the result at actual size (100 %), never fitted to the page.")]
     Correct(Correct),
+    /// Lay cards out afresh: new sheets from a PDF's cards, from pictures, or from a deck list.
+    #[command(after_help = "Examples:\n  \
+        tympan lay game.pdf -o sheets.pdf --card poker --paper a4\n  \
+        tympan lay pictures/ -o sheets.pdf --card poker --setup \"rear tray\"\n  \
+        tympan lay deck.csv tokens/ --job job.toml --show\n  \
+        tympan lay game.pdf -o again.pdf --job job.toml --only \"Heron\" --only \"Mudflat\"\n\n\
+        docs/lay.md describes deck lists and job files. Print the result at actual size (100 %).")]
+    Lay(Box<Lay>),
     /// Convert paper weights: what is written on a wrapper, in all units.
     #[command(after_help = "Example:\n  tympan stock \"65 lb cover\"")]
     Stock(StockArgs),

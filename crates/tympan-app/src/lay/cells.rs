@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use tympan_inspect::faults::Print;
 use tympan_inspect::{Asked, FoldLine, Grid, Pair, PageCells, Role};
-use tympan_layout::Standing;
+use tympan_layout::Stands;
 use tympan_sheet::{Affine, Flip, Front, Page, Point, Size, Vector};
 
 use crate::inspect::{self, Progress};
@@ -41,15 +41,13 @@ pub(super) struct TwoSides {
     pub(super) front: Cell,
     pub(super) back: Option<Cell>,
     /// How the back's page stood to the front's.
-    pub(super) standing: Standing,
+    pub(super) stands: Stands,
 }
 
 /// What the cells of a file are.
 pub(super) struct Found {
     /// All cards, sheet by sheet, read like a text.
     pub(super) cards: Vec<TwoSides>,
-    /// The size of each page of the file, mm.
-    pub(super) sizes: Vec<Size>,
     pub(super) cautions: Vec<String>,
 }
 
@@ -79,30 +77,37 @@ fn cell(page: usize, grid: &Grid, column: usize, row: usize) -> Cell {
     }
 }
 
-/// Finds the cards of a file, or of a file of fronts and one of backs. Where the file does not
-/// tell how its backs stand to its fronts, `flip` is taken.
+/// A file whose cards are looked for.
+pub(super) struct File<'a> {
+    /// The file, or the fronts.
+    pub(super) path: &'a Path,
+    /// The backs, where they are in a file of their own.
+    pub(super) back_path: Option<&'a Path>,
+    pub(super) password: Option<&'a str>,
+    /// Which pages are pairs.
+    pub(super) pairs: &'a Asked,
+    /// How backs stand to fronts where the file does not tell.
+    pub(super) flip: Flip,
+}
+
+/// Finds the cards of a file.
 pub(super) fn find(
-    file: &Path,
-    back_file: Option<&Path>,
-    password: Option<&str>,
-    pairs: &Asked,
-    flip: Flip,
+    file: &File<'_>,
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
-) -> Result<(Found, Option<Vec<Size>>), Refusal> {
-    let paths: Vec<PathBuf> = [Some(file), back_file]
+) -> Result<Found, Refusal> {
+    let paths: Vec<PathBuf> = [Some(file.path), file.back_path]
         .into_iter()
         .flatten()
         .map(Path::to_owned)
         .collect();
     let paths: Vec<&PathBuf> = paths.iter().collect();
-    let looked = inspect::look::at(&paths, password, &Print::default(), progress, cancel)?;
-    let pairing = inspect::pairing(&looked, pairs)?;
+    let looked = inspect::look::at(&paths, file.password, &Print::default(), progress, cancel)?;
+    let pairing = inspect::pairing(&looked, file.pairs)?;
     let pages = looked[0].cells();
     let back_pages = looked.get(1).map(inspect::Looked::cells);
     let mut found = Found {
         cards: Vec::new(),
-        sizes: pages.iter().map(|page| page.size).collect(),
         cautions: Vec::new(),
     };
     let mut unsure = false;
@@ -112,7 +117,7 @@ pub(super) fn find(
         unsure |= pair.flip.is_none() && pair.front != pair.back;
         found.cards.extend(match &fronts.fold {
             Some(fold) if pair.front == pair.back && back_pages.is_none() => folded(fronts, fold),
-            _ => two_pages(fronts, backs, pair, flip),
+            _ => two_pages(fronts, backs, pair, file.flip),
         });
     }
     let paired = |page: usize| pairing.pairs.iter().any(|pair| pair.front == page);
@@ -124,8 +129,9 @@ pub(super) fn find(
     }
     if unsure {
         found.cautions.push(format!(
-            "{} does not tell how its backs stand to its fronts: they were taken as flipped {flip}",
-            file.display()
+            "{} does not tell how its backs stand to its fronts: they were taken as flipped {}",
+            file.path.display(),
+            file.flip
         ));
     }
     if found.cards.is_empty() {
@@ -135,15 +141,14 @@ pub(super) fn find(
              cards.pdf#page=1, or cut the pictures out and give a folder of them",
         ));
     }
-    let back_sizes = back_pages.map(|pages| pages.iter().map(|page| page.size).collect());
-    Ok((found, back_sizes))
+    Ok(found)
 }
 
 fn alone(front: Cell) -> TwoSides {
     TwoSides {
         front,
         back: None,
-        standing: Standing::HeadToHead,
+        stands: Stands::HeadToHead,
     }
 }
 
@@ -163,7 +168,7 @@ fn two_pages(fronts: &PageCells, backs: &PageCells, pair: &Pair, flip: Flip) -> 
             TwoSides {
                 front,
                 back: nearest(&there, wanted, front.trim),
-                standing: standing(flip),
+                stands: stands(flip),
             }
         })
         .collect()
@@ -171,10 +176,10 @@ fn two_pages(fronts: &PageCells, backs: &PageCells, pair: &Pair, flip: Flip) -> 
 
 /// Two pages that are flipped endways stand head to foot, as do the cards that stand upright on
 /// both.
-fn standing(flip: Flip) -> Standing {
+fn stands(flip: Flip) -> Stands {
     match flip {
-        Flip::Sideways => Standing::HeadToHead,
-        Flip::Endways => Standing::HeadToFoot,
+        Flip::Sideways => Stands::HeadToHead,
+        Flip::Endways => Stands::HeadToFoot,
     }
 }
 
@@ -205,7 +210,7 @@ fn folded(page: &PageCells, fold: &FoldLine) -> Vec<TwoSides> {
             TwoSides {
                 front,
                 back: nearest(&backs, wanted, front.trim),
-                standing: standing(flip),
+                stands: stands(flip),
             }
         })
         .collect()

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
 use serde::Deserialize;
-use tympan_layout::Standing;
+use tympan_layout::Stands;
 
 use super::problem::Problem;
 
@@ -30,7 +30,7 @@ pub struct Entry {
     /// Its size, as `--card` takes it; the job's where none is named.
     pub size: Option<String>,
     /// How its back stands to its front.
-    pub standing: Option<Standing>,
+    pub stands: Option<Stands>,
 }
 
 /// A picture by its file, and within a PDF by page and cell, written as a fragment:
@@ -293,8 +293,8 @@ fn entry(line: Line, folder: &Path) -> Result<Entry, (String, String)> {
             format!("write a number from 0 to {MOST_COPIES}"),
         )
     })?;
-    let standing = said(line.standing)
-        .map(|text| standing(&text))
+    let stands = said(line.standing)
+        .map(|text| stands(&text))
         .transpose()?;
     let name = said(line.name).unwrap_or_else(|| short_name(&front));
     Ok(Entry {
@@ -303,7 +303,7 @@ fn entry(line: Line, folder: &Path) -> Result<Entry, (String, String)> {
         back,
         copies,
         size: said(line.size),
-        standing,
+        stands,
     })
 }
 
@@ -311,15 +311,15 @@ fn entry(line: Line, folder: &Path) -> Result<Entry, (String, String)> {
 ///
 /// # Errors
 /// What is wrong, and what to write.
-pub fn standing(text: &str) -> Result<Standing, (String, String)> {
+pub fn stands(text: &str) -> Result<Stands, (String, String)> {
     let words: Vec<String> = text
         .split(|c: char| c.is_whitespace() || c == '-')
         .filter(|word| !word.is_empty())
         .map(str::to_lowercase)
         .collect();
     match words.iter().map(String::as_str).collect::<Vec<_>>()[..] {
-        ["head", "to", "head"] => Ok(Standing::HeadToHead),
-        ["head", "to", "foot"] => Ok(Standing::HeadToFoot),
+        ["head", "to", "head"] => Ok(Stands::HeadToHead),
+        ["head", "to", "foot"] => Ok(Stands::HeadToFoot),
         _ => Err((
             format!("\"{text}\" does not say how a back stands to its front"),
             "write head to head, or head to foot".to_owned(),
@@ -360,7 +360,7 @@ mod tests {
         assert_eq!(entries[0].name, "Heron");
         assert_eq!(entries[0].front.file, Path::new("game/heron.png"));
         assert_eq!(entries[0].copies, 3);
-        assert_eq!(entries[0].standing, Some(Standing::HeadToFoot));
+        assert_eq!(entries[0].stands, Some(Stands::HeadToFoot));
         assert_eq!(entries[1].name, "tiles page 2 card 5");
         assert_eq!((entries[1].front.page, entries[1].front.cell), (Some(2), Some(5)));
         assert_eq!((entries[1].copies, &entries[1].back), (1, &None));

@@ -6,15 +6,14 @@ use std::sync::atomic::AtomicBool;
 
 use tympan_inspect::Asked;
 use tympan_inspect::faults::Print;
-use tympan_layout::Standing;
-use tympan_pdf::Document;
-use tympan_sheet::{Affine, Flip, Page, Point, Shape, Size, Vector};
+use tympan_layout::Stands;
+use tympan_pdf::impose::{Art, Edges, SourceId, SourcePage, Sources};
+use tympan_sheet::{Affine, Flip, Shape, Size, Vector};
 
 use super::cells::{self, Cell};
 use super::deck::{self, ArtName, Entry};
 use super::folder;
-use super::job::{Fit, Job, Source, usual_radius};
-use super::pictures::{self, Picture};
+use super::job::{Fit, Job, ShapeAsked, Source, usual_radius};
 use super::problem::Problem;
 use crate::files;
 use crate::inspect::{self, Progress};
@@ -28,38 +27,6 @@ const SAME_PROPORTION: f64 = 0.015;
 const COARSE_PPI: f64 = 150.0;
 const SOFT_PPI: f64 = 300.0;
 
-/// A file that pictures come from.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct SourceFile {
-    pub(super) path: PathBuf,
-    pub(super) password: Option<String>,
-    pub(super) kind: Kind,
-}
-
-/// What a source file is.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) enum Kind {
-    /// A PDF with pages of these sizes, mm.
-    Pdf(Vec<Size>),
-    /// A picture.
-    Picture(Picture),
-}
-
-/// One side of a card, as it is taken from its file.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Art {
-    /// Which of the files.
-    pub(super) file: usize,
-    /// The page, from 0; 0 of a picture.
-    pub(super) page: usize,
-    /// The part that becomes the card, in the file's own measures (mm; pixels of a picture).
-    pub(super) trim: Size,
-    /// From that part (its top left corner) to the page or picture as seen.
-    pub(super) to_page: Affine<Page>,
-    /// It goes on this far beyond, in the same measures.
-    pub(super) bleed: f64,
-}
-
 /// A card to be laid.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Card {
@@ -68,13 +35,13 @@ pub(super) struct Card {
     pub(super) back: Option<usize>,
     pub(super) copies: u32,
     pub(super) shape: Shape,
-    pub(super) standing: Standing,
+    pub(super) stands: Stands,
 }
 
 /// All that a job names.
-#[derive(Clone, Debug, Default)]
+#[derive(Debug, Default)]
 pub(super) struct Gathered {
-    pub(super) files: Vec<SourceFile>,
+    pub(super) sources: Sources,
     pub(super) arts: Vec<Art>,
     pub(super) cards: Vec<Card>,
     pub(super) cautions: Vec<String>,
@@ -121,7 +88,8 @@ pub(super) fn gather(
     }
 }
 
-type ArtKey = (usize, usize, Option<usize>, [u64; 3]);
+/// The file, the page, the cell, and how much of it is bleed.
+type ArtKey = (SourceId, usize, Option<usize>, u64);
 
 struct Gatherer<'a> {
     job: &'a Job,
@@ -130,11 +98,11 @@ struct Gatherer<'a> {
     progress: &'a mut dyn FnMut(Progress),
     found: Gathered,
     /// Files by path; `None` where one cannot be read, which is told once.
-    index: HashMap<PathBuf, Option<usize>>,
+    index: HashMap<PathBuf, Option<SourceId>>,
     /// Pictures that many cards share are one.
     arts: HashMap<ArtKey, usize>,
     /// The cells of files that lists name cells of, page by page.
-    cells: HashMap<usize, Vec<Vec<Cell>>>,
+    cells: HashMap<SourceId, Vec<Vec<Cell>>>,
     problems: Vec<Problem>,
 }
 
@@ -164,7 +132,7 @@ impl Gatherer<'_> {
                             back: card.back.map(art),
                             copies: 1,
                             size: None,
-                            standing: None,
+                            stands: None,
                         };
                         self.entry(source, entry);
                     }
@@ -194,75 +162,76 @@ impl Gatherer<'_> {
 
     /// A PDF of sheets, or a single picture.
     fn file(&mut self, source: &Source, path: &Path) {
-        let Some(index) = self.open(path, source.password.as_deref()) else {
+        let password = source.password.as_deref();
+        let Some(id) = self.open(path, password) else {
             return;
         };
-        if let Kind::Picture(_) = self.found.files[index].kind {
+        if self.is_picture(id) {
             let entry = Entry {
                 name: deck::short_name(&whole(path)),
                 front: whole(path),
                 back: None,
                 copies: 1,
                 size: None,
-                standing: None,
+                stands: None,
             };
             return self.entry(source, entry);
         }
-        let place = path.display().to_string();
-        let back_index = match &source.back_file {
-            Some(back) => match self.open(back, source.password.as_deref()) {
-                Some(index) => index,
+        let back_id = match &source.back_file {
+            Some(back) => match self.open(back, password) {
+                Some(id) => id,
                 None => return,
             },
-            None => index,
+            None => id,
         };
         let asked = source.pairs.clone().unwrap_or(Asked::Guess);
-        let found = cells::find(
+        let file = cells::File {
             path,
-            source.back_file.as_deref(),
-            source.password.as_deref(),
-            &asked,
-            self.flip,
-            self.progress,
-            self.cancel,
-        );
-        let (found, _) = match found {
+            back_path: source.back_file.as_deref(),
+            password,
+            pairs: &asked,
+            flip: self.flip,
+        };
+        let found = match cells::find(&file, self.progress, self.cancel) {
             Ok(found) => found,
-            Err(refusal) => return self.refused(&place, refusal),
+            Err(refusal) => return self.refused(&path.display().to_string(), refusal),
         };
         self.found.cautions.extend(found.cautions);
         let stem = deck::short_name(&whole(path));
         for sides in found.cards {
-            let name = format!("{stem} page {} card {}", sides.front.page + 1, sides.front.number);
-            let front = self.cell_art(index, &sides.front);
-            let back = match &source.back {
-                Some(_) => self.common_back(source, &name),
-                None => sides.back.map(|back| self.cell_art(back_index, &back)),
+            let page = sides.front.page + 1;
+            let name = format!("{stem} page {page} card {}", sides.front.number);
+            let front = self.cell_art(&name, id, &sides.front);
+            let back = match (&source.back, sides.back) {
+                (Some(_), _) => self.common_back(source, &name),
+                (None, Some(back)) => {
+                    Some(self.cell_art(&format!("{name}, back"), back_id, &back))
+                }
+                (None, None) => None,
             };
-            let shape = self.shape_of_cell(source, &sides.front);
-            self.card(source, Card {
+            let shape = match source.card.or(self.job.card) {
+                Some(asked) => asked.0,
+                None => Shape::rect(sides.front.trim, 0.0),
+            };
+            let card = Card {
                 name,
                 front,
                 back,
                 copies: 1,
-                shape,
-                standing: source.standing.map_or(sides.standing, |asked| asked.0),
-            });
-        }
-    }
-
-    /// The shape that is asked for, lying as the cell does; else the cell's own.
-    fn shape_of_cell(&self, source: &Source, cell: &Cell) -> Shape {
-        match source.card.or(self.job.card) {
-            Some(asked) => self.cornered(asked.0, cell.radius),
-            None => self.cornered(Shape::rect(cell.trim, 0.0), cell.radius),
+                shape: self.cornered(shape, sides.front.radius),
+                stands: source.standing.map_or(sides.stands, |asked| asked.0),
+            };
+            self.card(source, card);
         }
     }
 
     /// A rectangle with the corners that are asked for, or are drawn.
     fn cornered(&self, shape: Shape, drawn: Option<f64>) -> Shape {
         match shape {
-            Shape::Rect { size, radius: 0.0 } => {
+            Shape::Rect {
+                size,
+                corner_radius: 0.0,
+            } => {
                 let radius = match self.job.corners {
                     Some(radius) => radius.to_mm(),
                     None => drawn.or_else(|| usual_radius(size)).unwrap_or(0.0),
@@ -281,7 +250,7 @@ impl Gatherer<'_> {
         }
         let asked = match &entry.size {
             None => source.card.or(self.job.card).map(|asked| asked.0),
-            Some(text) => match text.parse::<super::job::ShapeAsked>() {
+            Some(text) => match text.parse::<ShapeAsked>() {
                 Ok(asked) => Some(asked.0),
                 Err(error) => {
                     return self.problem(&name, error, "write a size like 57x87mm or poker");
@@ -308,30 +277,24 @@ impl Gatherer<'_> {
             );
         };
         let shape = self.cornered(shape, None);
-        let standing = entry
-            .standing
-            .or(source.standing.map(|asked| asked.0))
-            .unwrap_or(Standing::HeadToHead);
-        self.card(source, Card {
+        let asked = source.standing.map(|asked| asked.0);
+        let card = Card {
             name,
             front,
             back,
             copies: entry.copies,
             shape,
-            standing,
-        });
+            stands: entry.stands.or(asked).unwrap_or_default(),
+        };
+        self.card(source, card);
     }
 
-    /// The size of a page of a PDF is the card's; pixels say nothing.
+    /// The size that the file itself states.
     fn own_shape(&self, art: usize) -> Option<Shape> {
         let art = &self.found.arts[art];
-        match self.found.files[art.file].kind {
-            Kind::Pdf(_) => Some(Shape::rect(art.trim, 0.0)),
-            Kind::Picture(Picture { size_mm, .. }) => size_mm.map(|_| {
-                let mm = size_mm.unwrap_or(art.trim);
-                Shape::rect(mm, 0.0)
-            }),
-        }
+        let page = self.found.sources.page(art.source, art.page).ok()?;
+        let meant = page.pixels.is_none() || page.states_its_size;
+        meant.then(|| Shape::rect(art.size, 0.0))
     }
 
     fn common_back(&mut self, source: &Source, name: &str) -> Option<usize> {
@@ -359,7 +322,7 @@ impl Gatherer<'_> {
         }
         // A card lies as its front does.
         let lies = |size: Size| size.is_landscape();
-        let front = self.found.arts[card.front].trim;
+        let front = self.found.arts[card.front].size;
         let bounds = card.shape.size();
         if (front.w / front.h - 1.0).abs() > SAME_PROPORTION
             && (bounds.w / bounds.h - 1.0).abs() > SAME_PROPORTION
@@ -379,7 +342,7 @@ impl Gatherer<'_> {
         if self.job.fit.unwrap_or_default() != Fit::Refuse {
             return;
         }
-        let (trim, bounds) = (self.found.arts[art].trim, card.shape.size());
+        let (trim, bounds) = (self.found.arts[art].size, card.shape.size());
         let off = |trim: Size| (trim.w / trim.h) / (bounds.w / bounds.h) - 1.0;
         if off(trim).abs() <= SAME_PROPORTION {
             return;
@@ -410,16 +373,19 @@ impl Gatherer<'_> {
         self.problem(&card.name, message, hint);
     }
 
-    /// A cell as a picture.
-    fn cell_art(&mut self, file: usize, cell: &Cell) -> usize {
-        let key = (file, cell.page, Some(cell.number), [0; 3]);
-        self.art(key, Art {
-            file,
-            page: cell.page,
-            trim: cell.trim,
-            to_page: cell.to_page,
-            bleed: cell.bleed,
-        })
+    /// A cell as art.
+    fn cell_art(&mut self, name: &str, source: SourceId, cell: &Cell) -> usize {
+        let key = (source, cell.page, Some(cell.number), 0);
+        let art = Art {
+            name: name.to_owned(),
+            source,
+            page: cell.page + 1,
+            size: cell.trim,
+            at: cell.to_page,
+            room: Edges::all(cell.bleed),
+            corner_radius: cell.radius.unwrap_or(0.0),
+        };
+        self.art(key, art)
     }
 
     fn art(&mut self, key: ArtKey, art: Art) -> usize {
@@ -438,57 +404,34 @@ impl Gatherer<'_> {
         asked: Option<Shape>,
         within: f64,
     ) -> Option<usize> {
-        let file = self.open(&art.file, source.password.as_deref())?;
-        let page = art.page.unwrap_or(1) - 1;
-        let whole = match &self.found.files[file].kind {
-            Kind::Picture(picture) => {
-                if art.page.is_some_and(|page| page > 1) || art.cell.is_some() {
-                    self.problem(
-                        name,
-                        format!("{art} names a page, but the file is a single picture"),
-                        "leave out what follows the file's name",
-                    );
-                    return None;
-                }
-                picture.pixels
-            }
-            Kind::Pdf(sizes) => {
-                let pages = sizes.len();
-                match (sizes.get(page).copied(), art.page) {
-                    (Some(_), None) if pages > 1 => {
-                        self.problem(
-                            name,
-                            format!("{art} has {pages} pages, and none is named"),
-                            format!("write the page, such as {art}#page=1"),
-                        );
-                        return None;
-                    }
-                    (Some(size), _) => size,
-                    (None, _) => {
-                        let message = format!("there is no page {} in {}", page + 1, art.file.display());
-                        self.problem(name, message, format!("it has {pages} pages, counted from 1"));
-                        return None;
-                    }
-                }
-            }
-        };
-        if let Some(number) = art.cell {
-            let cell = self.cell_of(name, file, page, number, source.password.as_deref())?;
-            return Some(self.cell_art(file, &cell));
+        let id = self.open(&art.file, source.password.as_deref())?;
+        let pages = self.found.sources.page_count(id);
+        if art.page.is_none() && pages > 1 {
+            self.problem(
+                name,
+                format!("{art} has {pages} pages, and none is named"),
+                format!("write the page, such as {art}#page=1"),
+            );
+            return None;
         }
-        // The bleed within is in mm of the card; the picture has measures of its own.
-        let scale = match (asked, &self.found.files[file].kind) {
-            (Some(shape), _) => {
-                let size = shape.size();
-                let size = if size.is_landscape() == whole.is_landscape() { size } else { size.turned() };
-                whole.w / (size.w + 2.0 * within)
+        let number = art.page.unwrap_or(1);
+        let page = match self.found.sources.page(id, number) {
+            Ok(page) => page,
+            Err(error) => {
+                self.refused(name, error.into());
+                return None;
             }
-            (None, Kind::Pdf(_)) => 1.0,
-            (None, Kind::Picture(picture)) => picture.size_mm.map_or(1.0, |mm| whole.w / mm.w),
         };
-        let inset = within * scale;
-        let trim = Size::new(whole.w - 2.0 * inset, whole.h - 2.0 * inset);
-        if trim.w <= 0.0 || trim.h <= 0.0 {
+        if let Some(cell) = art.cell {
+            let cell = self.cell_of(name, id, number - 1, cell, source.password.as_deref())?;
+            return Some(self.cell_art(&art.to_string(), id, &cell));
+        }
+        let key = (id, number - 1, None, within.to_bits());
+        if let Some(known) = self.arts.get(&key) {
+            return Some(*known);
+        }
+        let made = whole_page(art.to_string(), id, number, &page, asked, within);
+        if made.size.w <= 0.0 || made.size.h <= 0.0 {
             self.problem(
                 name,
                 format!("{art} is smaller than the bleed that it is said to have"),
@@ -496,29 +439,22 @@ impl Gatherer<'_> {
             );
             return None;
         }
-        let key = (file, page, None, [inset, trim.w, trim.h].map(f64::to_bits));
-        Some(self.art(key, Art {
-            file,
-            page,
-            trim,
-            to_page: Affine::shift(Vector::new(inset, inset)),
-            bleed: inset,
-        }))
+        Some(self.art(key, made))
     }
 
     /// A cell that a list names.
     fn cell_of(
         &mut self,
         name: &str,
-        file: usize,
+        file: SourceId,
         page: usize,
         number: usize,
         password: Option<&str>,
     ) -> Option<Cell> {
         if !self.cells.contains_key(&file) {
-            let path = self.found.files[file].path.clone();
-            let looked =
-                inspect::look::at(&[&path], password, &Print::default(), self.progress, self.cancel);
+            let path = self.found.sources.path(file).to_owned();
+            let print = Print::default();
+            let looked = inspect::look::at(&[&path], password, &print, self.progress, self.cancel);
             let cells = match looked {
                 Ok(looked) => looked[0].cells().iter().map(cells::of_page).collect(),
                 Err(refusal) => {
@@ -542,27 +478,28 @@ impl Gatherer<'_> {
     }
 
     /// Opens a file once; what is wrong with it is told once.
-    fn open(&mut self, path: &Path, password: Option<&str>) -> Option<usize> {
+    fn open(&mut self, path: &Path, password: Option<&str>) -> Option<SourceId> {
         if let Some(known) = self.index.get(path) {
             return *known;
         }
-        let opened = open(path, password);
-        let index = match opened {
-            Ok(kind) => {
-                self.found.files.push(SourceFile {
-                    path: path.to_owned(),
-                    password: password.map(str::to_owned),
-                    kind,
-                });
-                Some(self.found.files.len() - 1)
-            }
-            Err(refusal) => {
-                self.refused(&path.display().to_string(), refusal);
+        let opened = match self.found.sources.add(path, password) {
+            Ok(id) => Some(id),
+            Err(error) => {
+                let hint = error.hint().unwrap_or_default();
+                // The message names the file where the error does.
+                self.problem(&path.display().to_string(), error.to_string(), hint);
                 None
             }
         };
-        self.index.insert(path.to_owned(), index);
-        index
+        self.index.insert(path.to_owned(), opened);
+        opened
+    }
+
+    /// Whether a file is one picture and not a PDF.
+    fn is_picture(&self, id: SourceId) -> bool {
+        let is_svg = (self.found.sources.path(id).extension())
+            .is_some_and(|ending| ending.eq_ignore_ascii_case("svg"));
+        is_svg || (self.found.sources.page(id, 1)).is_ok_and(|page| page.pixels.is_some())
     }
 
     /// Cards without a back get the filler.
@@ -622,12 +559,12 @@ impl Gatherer<'_> {
         let (mut coarse, mut soft): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
         for card in &self.found.cards {
             let sides = [Some(card.front), card.back];
-            let least = sides
-                .into_iter()
-                .flatten()
-                .map(|art| &self.found.arts[art])
-                .filter(|art| matches!(self.found.files[art.file].kind, Kind::Picture(Picture { vector: false, .. })))
-                .map(|art| art.trim.w / (card.shape.size().w / 25.4))
+            let least = (sides.into_iter().flatten())
+                .filter_map(|art| {
+                    let art = &self.found.arts[art];
+                    let page = self.found.sources.page(art.source, art.page).ok()?;
+                    Some(page.pixels_per_inch(page.size)? * art.size.w / card.shape.size().w)
+                })
                 .fold(f64::INFINITY, f64::min);
             if least < COARSE_PPI {
                 coarse.push(format!("{} ({least:.0} ppi)", card.name));
@@ -657,12 +594,40 @@ fn whole(path: &Path) -> ArtName {
     }
 }
 
-fn open(path: &Path, password: Option<&str>) -> Result<Kind, Refusal> {
-    if let Some(picture) = pictures::look(path)? {
-        return Ok(Kind::Picture(picture));
+/// A page or picture that is a card, perhaps with its bleed: inside its trim box, where it has one
+/// of its own and nothing else is said.
+fn whole_page(
+    name: String,
+    source: SourceId,
+    number: usize,
+    page: &SourcePage,
+    asked: Option<Shape>,
+    within: f64,
+) -> Art {
+    if let (Some(trim), true) = (page.trim, within == 0.0) {
+        let room = Edges {
+            left: trim.min.x,
+            top: trim.min.y,
+            right: page.size.w - trim.max.x,
+            bottom: page.size.h - trim.max.y,
+        };
+        return Art::window(name, source, number, trim).with_room(room);
     }
-    let document = Document::open(path, password)?;
-    document.may_copy()?;
-    let sizes = document.pages()?.iter().map(|page| page.size).collect();
-    Ok(Kind::Pdf(sizes))
+    // The bleed is told in mm of the card; the page may have another scale.
+    let scale = asked.map_or(1.0, |shape| {
+        let size = shape.size();
+        let lies_alike = size.is_landscape() == page.size.is_landscape();
+        let size = if lies_alike { size } else { size.turned() };
+        page.size.w / (size.w + 2.0 * within)
+    });
+    let inset = within * scale;
+    Art {
+        name,
+        source,
+        page: number,
+        size: Size::new(page.size.w - 2.0 * inset, page.size.h - 2.0 * inset),
+        at: Affine::shift(Vector::new(inset, inset)),
+        room: Edges::all(inset),
+        corner_radius: 0.0,
+    }
 }

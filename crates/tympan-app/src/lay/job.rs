@@ -10,8 +10,8 @@ use std::str::FromStr;
 use serde::de::{self, Deserializer, Visitor};
 use serde::{Deserialize, Serialize};
 use tympan_inspect::Asked;
-use tympan_layout::Standing;
-use tympan_sheet::{Length, Paper, Shape, Size, USUAL_CARDS};
+use tympan_layout::{Edge, Stands};
+use tympan_sheet::{Flip, HexagonTop, Length, Paper, Shape, Size, USUAL_CARDS};
 
 use super::deck;
 use crate::files;
@@ -35,9 +35,9 @@ pub struct Job {
     /// The paper; the set-up's, or that of the first PDF.
     #[serde(deserialize_with = "word")]
     pub paper: Option<Paper>,
-    /// Which way the sheet is held.
+    /// How a sheet's back stands to its front; the set-up's.
     #[serde(deserialize_with = "word")]
-    pub held: Option<Held>,
+    pub flip: Option<Flip>,
     /// Size and shape of cards that name none of their own.
     #[serde(deserialize_with = "word")]
     pub card: Option<ShapeAsked>,
@@ -50,9 +50,9 @@ pub struct Job {
     /// How bleed is made where the picture has too little.
     #[serde(deserialize_with = "word")]
     pub bleed_by: Option<BleedBy>,
-    /// What keeps clear of the cut, on both its sides.
+    /// What the cards show at their edges, by which good ones are told.
     #[serde(deserialize_with = "word")]
-    pub safe: Option<Length>,
+    pub edges: Option<EdgesAsked>,
     /// Blank between cards; nothing where they share a cut.
     #[serde(deserialize_with = "word")]
     pub gutter: Option<Length>,
@@ -210,8 +210,8 @@ impl FromStr for ShapeAsked {
         };
         match words[..] {
             ["circle" | "round", across] => Ok(Self(Shape::circle(measure(across)?))),
-            ["hexagon", across] => Ok(Self(Shape::hexagon(measure(across)?, false))),
-            ["hexagon", across, "flat"] => Ok(Self(Shape::hexagon(measure(across)?, true))),
+            ["hexagon", across] => Ok(Self(Shape::hexagon(measure(across)?, HexagonTop::Pointed))),
+            ["hexagon", across, "flat"] => Ok(Self(Shape::hexagon(measure(across)?, HexagonTop::Flat))),
             _ => {
                 let size = card_size(&plain).map_err(|refusal| {
                     format!("{}; {}", refusal.message, refusal.hint.unwrap_or_default())
@@ -232,15 +232,40 @@ pub(super) fn usual_radius(size: Size) -> Option<f64> {
 
 /// How a back stands to its front, as it is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct StandingAsked(pub Standing);
+pub struct StandingAsked(pub Stands);
 
 impl FromStr for StandingAsked {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let read = deck::standing(text);
+        let read = deck::stands(text);
         read.map(Self)
             .map_err(|(message, hint)| format!("{message}; {hint}"))
+    }
+}
+
+/// What cards show at their edges, as it is written: `bled`, `alike`, or `border 3mm`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EdgesAsked(pub Edge);
+
+impl FromStr for EdgesAsked {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let plain = text.trim().to_lowercase();
+        let words: Vec<&str> = plain.split_whitespace().collect();
+        match words[..] {
+            ["bled"] => Ok(Self(Edge::Bled)),
+            ["alike"] => Ok(Self(Edge::Alike)),
+            ["border", width] => {
+                let width: Length = width.parse().map_err(|e| format!("\"{text}\": {e}"))?;
+                Ok(Self(Edge::Border(width.to_mm())))
+            }
+            _ => Err(format!(
+                "\"{text}\" says nothing about edges: write bled, alike (one colour on all cards), \
+                 or border 3mm"
+            )),
+        }
     }
 }
 
@@ -273,19 +298,6 @@ macro_rules! words {
             }
         }
     };
-}
-
-words! {
-    /// Which way the sheet is held.
-    Held, "way to hold a sheet" {
-        /// Whatever gets more cards on it.
-        #[default]
-        Either = "either",
-        /// Upright.
-        Portrait = "portrait",
-        /// On its long side.
-        Landscape = "landscape",
-    }
 }
 
 words! {
@@ -421,11 +433,11 @@ mod tests {
         assert_eq!(job.sources.len(), 2);
         assert_eq!(
             job.sources[1].card,
-            Some(ShapeAsked(Shape::hexagon(40.0, true)))
+            Some(ShapeAsked(Shape::hexagon(40.0, HexagonTop::Flat)))
         );
         assert_eq!(
             job.sources[1].standing,
-            Some(StandingAsked(Standing::HeadToFoot))
+            Some(StandingAsked(Stands::HeadToFoot))
         );
     }
 

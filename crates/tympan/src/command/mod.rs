@@ -4,6 +4,7 @@ mod correct;
 mod demo;
 mod generate;
 mod inspect;
+mod lay;
 mod log;
 mod read;
 mod report;
@@ -27,6 +28,7 @@ pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
         Some(Command::Report(args)) => report::run(cli, args),
         Some(Command::Inspect(args)) => inspect::run(cli, args),
         Some(Command::Correct(args)) => correct::run(cli, args),
+        Some(Command::Lay(args)) => lay::run(cli, args),
         Some(Command::Stock(args)) => stock::run(cli, args),
         Some(Command::Log(args)) => log::run(cli, args),
         Some(Command::Demo(args)) => demo::run(cli, &args.folder),

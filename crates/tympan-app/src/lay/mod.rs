@@ -1,0 +1,127 @@
+//! Laying cards out afresh: from cards on old sheets, pictures and deck lists to sheets that suit
+//! a set-up.
+
+mod cells;
+mod deck;
+mod folder;
+mod gather;
+mod job;
+mod planned;
+mod problem;
+mod said;
+mod sheets;
+
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use tympan_pdf::impose::ImposeError;
+use tympan_store::Store;
+
+use crate::refusal::Refusal;
+
+pub use job::{
+    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, ShapeAsked, Source, StandingAsked,
+};
+pub use problem::Problem;
+pub use said::{CardSaid, Laid, PlanSaid, Shown};
+
+/// What is asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Request {
+    /// The cards and how they are to lie.
+    pub job: Job,
+    /// The file to write. It must not exist.
+    pub output: PathBuf,
+}
+
+/// How far the work has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// What is being done.
+    pub doing: Doing,
+    /// Pages done.
+    pub done: usize,
+    /// Of so many.
+    pub total: usize,
+}
+
+/// The parts of the work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doing {
+    /// Looking for cards on old sheets.
+    Looking,
+    /// Writing new ones.
+    Writing,
+}
+
+/// Tells the best few plans for a job and writes nothing.
+///
+/// # Errors
+/// A [`Refusal`] with all that is in the way.
+pub fn show(
+    store: Option<&Store>,
+    job: &Job,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Shown, Refusal> {
+    let planned = planned::plan(store, job, progress, cancel)?;
+    Ok(said::shown(&planned))
+}
+
+/// Lays a job out by one of its best plans and writes the sheets.
+///
+/// # Errors
+/// A [`Refusal`] with all that is in the way. Then nothing was written.
+pub fn lay(
+    store: Option<&Store>,
+    request: &Request,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Laid, Refusal> {
+    crate::correct::refuse_existing(&request.output)?;
+    let mut planned = planned::plan(store, &request.job, progress, cancel)?;
+    let number = request.job.plan.unwrap_or(1);
+    let Some(chosen) = number.checked_sub(1).filter(|i| *i < planned.plans.len()) else {
+        return Err(Refusal::new(
+            format!("there is no plan {number}: there are {}", planned.plans.len()),
+            "--show tells them",
+        ));
+    };
+    if cancel.load(Ordering::Relaxed) {
+        return Err(stopped());
+    }
+    let job = sheets::job(&planned, chosen, request)?;
+    let mut step = |at: tympan_pdf::Progress| {
+        progress(Progress {
+            doing: Doing::Writing,
+            done: at.done,
+            total: at.total,
+        });
+    };
+    let report = tympan_pdf::impose::write(&mut planned.found.sources, &job, &mut step, cancel)
+        .map_err(unwritten)?;
+    Ok(said::laid(&planned, chosen, &request.output, &report))
+}
+
+fn unwritten(error: ImposeError) -> Refusal {
+    let hint = error.hint().map(str::to_owned);
+    match error {
+        ImposeError::Problems(problems) => {
+            let told = |problem: &tympan_pdf::impose::Problem| {
+                Problem::new(&problem.art, problem.fault.to_string(), problem.hint())
+            };
+            problem::refusal(&problems.iter().map(told).collect::<Vec<_>>())
+        }
+        other => Refusal {
+            message: other.to_string(),
+            hint,
+        },
+    }
+}
+
+fn stopped() -> Refusal {
+    Refusal {
+        message: "stopped".to_owned(),
+        hint: None,
+    }
+}

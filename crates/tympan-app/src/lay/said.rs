@@ -1,0 +1,174 @@
+//! What laying out has to tell.
+
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+use tympan_layout::Plan;
+use tympan_pdf::impose::ImposeReport;
+
+use super::planned::Planned;
+
+/// The best plans of a job. The form of its JSON is part of the contract for scripts.
+#[derive(Clone, Debug, Serialize)]
+pub struct Shown {
+    /// The version of this form.
+    pub schema: u32,
+    /// The paper's name.
+    pub paper: String,
+    /// The plans, the best first.
+    pub plans: Vec<PlanSaid>,
+    /// The cards, in the deck's order.
+    pub cards: Vec<CardSaid>,
+    /// What should be known.
+    pub cautions: Vec<String>,
+}
+
+/// What was laid out.
+#[derive(Clone, Debug, Serialize)]
+pub struct Laid {
+    /// The version of this form.
+    pub schema: u32,
+    /// The file that was written.
+    pub output: PathBuf,
+    /// The paper's name.
+    pub paper: String,
+    /// The plan that was taken.
+    pub plan: PlanSaid,
+    /// The set-up whose steady error was taken out, if one was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub corrected_for: Option<String>,
+    /// Pages of the file.
+    pub pages: usize,
+    /// Its length, bytes.
+    pub bytes: u64,
+    /// The piles that cutting gives, in the order in which they come together, and how many cards
+    /// are in each.
+    pub piles: Vec<PileSaid>,
+    /// The cards, in the deck's order.
+    pub cards: Vec<CardSaid>,
+    /// What should be known.
+    pub cautions: Vec<String>,
+}
+
+/// One plan.
+#[derive(Clone, Debug, Serialize)]
+pub struct PlanSaid {
+    /// Its number, from 1, as `--plan` takes it.
+    pub number: usize,
+    /// What it is in a few words.
+    pub title: String,
+    /// Between neighbours, mm.
+    pub gutter_mm: f64,
+    /// Cards on a full sheet.
+    pub per_sheet: usize,
+    /// Sheets.
+    pub sheets: usize,
+    /// Cards that are made.
+    pub cards: usize,
+    /// What of the paper becomes no card, per cent.
+    pub waste_percent: f64,
+    /// How many of the cards are expected to come out wrong.
+    pub expected_rejects: f64,
+    /// Sheets that make up for them.
+    pub spare_sheets: usize,
+    /// Straight cuts of one sheet, where it can be cut so.
+    pub cuts: Option<usize>,
+}
+
+/// One card.
+#[derive(Clone, Debug, Serialize)]
+pub struct CardSaid {
+    /// Its name, as `--only` takes it.
+    pub name: String,
+    /// How many of it.
+    pub copies: u32,
+    /// Whether it has a back.
+    pub two_sided: bool,
+    /// Its size after cutting, mm.
+    pub size_mm: [f64; 2],
+}
+
+/// One pile of cut cards.
+#[derive(Clone, Debug, Serialize)]
+pub struct PileSaid {
+    /// Which cell of its sheets, from 1, read like a text.
+    pub cell: usize,
+    /// How many cards.
+    pub count: usize,
+    /// The card on top.
+    pub first: String,
+    /// The card at the bottom.
+    pub last: String,
+}
+
+pub(super) fn shown(planned: &Planned) -> Shown {
+    Shown {
+        schema: 1,
+        paper: planned.paper.title(),
+        plans: (0..planned.plans.len()).map(|i| plan(planned, i)).collect(),
+        cards: cards(planned),
+        cautions: planned.cautions.clone(),
+    }
+}
+
+pub(super) fn laid(
+    planned: &Planned,
+    chosen: usize,
+    output: &Path,
+    report: &ImposeReport,
+) -> Laid {
+    let (made, _) = &planned.plans[chosen];
+    Laid {
+        schema: 1,
+        output: output.to_owned(),
+        paper: planned.paper.title(),
+        plan: plan(planned, chosen),
+        corrected_for: planned
+            .learnt()
+            .filter(|_| made.is_two_sided())
+            .map(|(setup, _)| setup.name.clone()),
+        pages: report.pages,
+        bytes: report.bytes,
+        piles: piles(made),
+        cards: cards(planned),
+        cautions: planned.cautions.clone(),
+    }
+}
+
+fn plan(planned: &Planned, index: usize) -> PlanSaid {
+    let (plan, gutter) = &planned.plans[index];
+    let figures = &plan.figures;
+    PlanSaid {
+        number: index + 1,
+        title: plan.title.clone(),
+        gutter_mm: *gutter,
+        per_sheet: figures.most_per_sheet,
+        sheets: figures.sheets,
+        cards: figures.pieces,
+        waste_percent: 100.0 * figures.waste,
+        expected_rejects: figures.expected_rejects,
+        spare_sheets: figures.spare_sheets,
+        cuts: figures.cuts,
+    }
+}
+
+fn cards(planned: &Planned) -> Vec<CardSaid> {
+    let said = |card: &super::gather::Card| CardSaid {
+        name: card.name.clone(),
+        copies: card.copies,
+        two_sided: card.back.is_some(),
+        size_mm: [card.shape.size().w, card.shape.size().h],
+    };
+    planned.found.cards.iter().map(said).collect()
+}
+
+fn piles(plan: &Plan) -> Vec<PileSaid> {
+    let name = |piece: usize| plan.pieces[piece].name.clone();
+    let said = |pile: tympan_layout::Pile| PileSaid {
+        cell: pile.cell + 1,
+        count: pile.count,
+        first: name(pile.first.piece),
+        last: name(pile.last.piece),
+    };
+    plan.piles().into_iter().map(said).collect()
+}

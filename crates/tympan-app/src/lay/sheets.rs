@@ -1,0 +1,172 @@
+//! From a plan to the pages that are written, with the set-up's correction in them.
+
+use tympan_layout::{Placed, Plan, SheetSides};
+use tympan_pdf::Duplex;
+use tympan_pdf::impose::{
+    ArtId, Bleed, BleedBy as MadeBy, Boxes, Edges, Fit as Fitted, ImposeJob, Placement, SheetPage,
+};
+use tympan_register::Sides;
+use tympan_sheet::drawing::Item;
+use tympan_sheet::{Affine, BindingEdge, Frame, Page, Rect, Shape, Size, Vector};
+
+use super::Request;
+use super::job::{BleedBy, Fit, Job};
+use super::planned::Planned;
+use crate::pages::Role;
+use crate::plan::{self, Cause, Laying, PageIn, Place, as_page};
+use crate::refusal::Refusal;
+
+/// Everything that is written for one of the plans.
+pub(super) fn job(
+    planned: &Planned,
+    chosen: usize,
+    request: &Request,
+) -> Result<ImposeJob, Refusal> {
+    let (plan, _) = &planned.plans[chosen];
+    let size = planned.paper.size();
+    let correction = correction(planned, plan, size)?;
+    let two_sided = plan.is_two_sided();
+    let mut pages = Vec::new();
+    for sheet in plan.sides() {
+        pages.push(front(&request.job, plan, &sheet, size));
+        if two_sided {
+            pages.push(back(&request.job, &sheet, size, &correction));
+        }
+    }
+    Ok(ImposeJob {
+        output: request.output.clone(),
+        title: title(planned),
+        duplex: Some(if two_sided {
+            match planned.flip.edge(size) {
+                BindingEdge::Long => Duplex::LongEdge,
+                BindingEdge::Short => Duplex::ShortEdge,
+            }
+        } else {
+            Duplex::OneSided
+        }),
+        arts: planned.found.arts.clone(),
+        pages,
+    })
+}
+
+fn title(planned: &Planned) -> String {
+    let first = planned.found.cards.first().map(|card| card.name.as_str());
+    format!("Sheets of cards: {} and others", first.unwrap_or_default())
+}
+
+/// What the back pages go through.
+fn correction(planned: &Planned, plan: &Plan, size: Size) -> Result<Affine<Page>, Refusal> {
+    let Some((setup, learnt)) = planned.learnt() else {
+        return Ok(Affine::IDENTITY);
+    };
+    if !plan.is_two_sided() {
+        return Ok(Affine::IDENTITY);
+    }
+    let cause = Cause::SetUp {
+        field: learnt.fit.field(),
+        sheet: setup.paper.size(),
+        flip: setup.flip,
+    };
+    let page = |role| PageIn {
+        size,
+        role,
+        marks_centre: None,
+    };
+    let pages = [
+        page(Role::Front { back: Some(1) }),
+        page(Role::Back { front: Some(0) }),
+    ];
+    let laying = Laying {
+        page_flip: Some(setup.flip),
+        paper: None,
+        place: Place::Centre,
+        driver_turns: None,
+    };
+    Ok(plan::plan(&pages, &cause, Sides::Backs, &laying)?[1].map)
+}
+
+fn front(job: &Job, plan: &Plan, sheet: &SheetSides, size: Size) -> SheetPage {
+    let placed = |placed: &Placed<_>| placement(job, placed, &Affine::IDENTITY);
+    let mut page = SheetPage::new(size);
+    page.placements = sheet.front.iter().map(placed).collect();
+    page.boxes = boxes(&sheet.front);
+    page.over = marks(job, plan, sheet);
+    page
+}
+
+fn back(job: &Job, sheet: &SheetSides, size: Size, correction: &Affine<Page>) -> SheetPage {
+    let placed = |placed: &Placed<_>| placement(job, placed, correction);
+    let mut page = SheetPage::new(size);
+    page.placements = sheet.back.iter().map(placed).collect();
+    page.boxes = boxes(&sheet.back);
+    page
+}
+
+fn marks(_job: &Job, _plan: &Plan, _sheet: &SheetSides) -> Vec<Item> {
+    Vec::new()
+}
+
+fn placement<F: Frame>(job: &Job, placed: &Placed<F>, correction: &Affine<Page>) -> Placement {
+    let map = as_page(&placed.map);
+    let by = match job.bleed_by.unwrap_or_default() {
+        BleedBy::Keep => MadeBy::Keep,
+        BleedBy::Mirror => MadeBy::Mirror,
+        BleedBy::Stretch => MadeBy::Stretch,
+        BleedBy::Colour => MadeBy::Colour(None),
+        BleedBy::Enlarge => MadeBy::Enlarge,
+    };
+    Placement {
+        art: ArtId(placed.art.0),
+        trim: placed.shape,
+        map: map.then(correction),
+        fit: match job.fit.unwrap_or_default() {
+            // What does not fit was refused; what is left is less than a cut is good for.
+            Fit::Refuse | Fit::Fill => Fitted::Fill,
+            Fit::Whole => Fitted::Whole,
+            Fit::Distort => Fitted::Distort,
+        },
+        bleed: Bleed {
+            wanted: own_edges(placed, &map),
+            by: Edges::all(by),
+        },
+        overlays: Vec::new(),
+    }
+}
+
+/// The bleed at the edges of the art as it stands upright, from that at the edges of the sheet:
+/// each edge of the art lies at the edge of the sheet that its outward direction points to.
+fn own_edges<F: Frame>(placed: &Placed<F>, map: &Affine<Page>) -> Edges<f64> {
+    let lies = |x: f64, y: f64| {
+        let towards = map.apply_vector(Vector::new(x, y));
+        match (towards.x.abs() > towards.y.abs(), towards.x > 0.0, towards.y > 0.0) {
+            (true, true, _) => placed.bleed.right,
+            (true, false, _) => placed.bleed.left,
+            (false, _, true) => placed.bleed.bottom,
+            (false, _, false) => placed.bleed.top,
+        }
+    };
+    Edges {
+        left: lies(-1.0, 0.0),
+        top: lies(0.0, -1.0),
+        right: lies(1.0, 0.0),
+        bottom: lies(0.0, 1.0),
+    }
+}
+
+/// Where the sheet is cut as it was planned: the correction moves what is printed, not the knife.
+fn boxes<F: Frame>(placed: &[Placed<F>]) -> Option<Boxes> {
+    let around = |rects: &mut dyn Iterator<Item = Rect<F>>| {
+        rects.reduce(|a, b| Rect {
+            min: tympan_sheet::Point::new(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
+            max: tympan_sheet::Point::new(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
+        })
+    };
+    let page = |rect: Rect<F>| {
+        let corner = tympan_sheet::Point::new(rect.min.x, rect.min.y);
+        Rect::at(corner, rect.size())
+    };
+    Some(Boxes {
+        trim: page(around(&mut placed.iter().map(|placed| placed.trim))?),
+        bleed: page(around(&mut placed.iter().map(Placed::bleed_box))?),
+    })
+}

@@ -1,0 +1,105 @@
+//! `tympan lay`: new sheets from old cards and pictures.
+
+use std::sync::atomic::AtomicBool;
+
+use tympan_app::Refusal;
+use tympan_app::lay::{self, Doing, Job, Laid, PlanSaid, Progress, Request, Shown};
+
+use crate::args::{Cli, Lay};
+use crate::say;
+
+pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
+    let job = match &args.job {
+        Some(path) => Job::read(path)?,
+        None => Job::default(),
+    };
+    let job = args.over(job);
+    let store = match job.setup {
+        Some(_) => Some(super::store(cli)?),
+        None => None,
+    };
+    let cancel = AtomicBool::new(false);
+    let mut progress = |at: Progress| {
+        let text = match at.doing {
+            Doing::Looking => format!("looked at {} of {} pages", at.done, at.total),
+            Doing::Writing => format!("wrote {} of {} pages", at.done, at.total),
+        };
+        say::passing(&text, at.done == at.total);
+    };
+    let Some(output) = args.output.clone().filter(|_| !args.show) else {
+        let shown = lay::show(store.as_ref(), &job, &mut progress, &cancel)?;
+        if cli.json {
+            return say::json(&shown);
+        }
+        for caution in &shown.cautions {
+            say::note(caution);
+        }
+        return say::data(&shown_in_words(&shown));
+    };
+    let request = Request { job, output };
+    let laid = lay::lay(store.as_ref(), &request, &mut progress, &cancel)?;
+    if cli.json {
+        return say::json(&laid);
+    }
+    for caution in &laid.cautions {
+        say::note(caution);
+    }
+    say::data(&laid_in_words(&laid))
+}
+
+fn shown_in_words(shown: &Shown) -> String {
+    let mut text = format!("The best plans on {}:\n", shown.paper);
+    for plan in &shown.plans {
+        text.push_str(&format!("  {}. {}\n", plan.number, plan_in_words(plan)));
+    }
+    text.push_str("Take one with --plan and -o.");
+    text
+}
+
+fn plan_in_words(plan: &PlanSaid) -> String {
+    let gutter = if plan.gutter_mm > 0.0 {
+        format!("{} mm between cards", plan.gutter_mm)
+    } else {
+        "one cut between cards".to_owned()
+    };
+    let cuts = plan
+        .cuts
+        .map_or_else(|| "cut around".to_owned(), |cuts| format!("{cuts} cuts"));
+    format!(
+        "{}, {gutter}: {} on a sheet, {}; {cuts}; {:.0} % of the paper wasted; {:.1} of {} cards \
+         expected to go wrong",
+        plan.title,
+        plan.per_sheet,
+        count(plan.sheets, "sheet"),
+        plan.waste_percent,
+        plan.expected_rejects,
+        plan.cards
+    )
+}
+
+fn laid_in_words(laid: &Laid) -> String {
+    let mut text = format!(
+        "Wrote {}: {} on {} of {}.\n  {}\n",
+        say::path(&laid.output),
+        count(laid.plan.cards, "card"),
+        count(laid.plan.sheets, "sheet"),
+        laid.paper,
+        plan_in_words(&laid.plan)
+    );
+    if let Some(setup) = &laid.corrected_for {
+        text.push_str(&format!("  The backs are corrected for \"{setup}\".\n"));
+    }
+    if laid.plan.spare_sheets > 0 {
+        text.push_str(&format!(
+            "  Have {} more at hand for those that go wrong.\n",
+            count(laid.plan.spare_sheets, "sheet")
+        ));
+    }
+    text.push_str("Print it at actual size (100 %), never fitted to the page.");
+    text
+}
+
+fn count(number: usize, what: &str) -> String {
+    let s = if number == 1 { "" } else { "s" };
+    format!("{number} {what}{s}")
+}
