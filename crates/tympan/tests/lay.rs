@@ -1,0 +1,221 @@
+//! Decks laid out afresh, rendered by poppler and turned over as the flip says: every card's back
+//! must lie behind its own front, the right way up.
+
+mod common;
+
+use std::path::Path;
+
+use common::{Tympan, pages};
+use image::imageops::{flip_horizontal, flip_vertical, rotate180};
+use image::{DynamicImage, Rgb, RgbImage};
+use serde_json::Value;
+use tympan_sheet::{Flip, Size};
+
+/// Five pixels in a mm.
+const DPI: f64 = 127.0;
+const PX_PER_MM: f64 = DPI / 25.4;
+
+/// A picture of 12 × 20 mm at 200 pixels per inch, with nothing in it that is the same upside down
+/// or in a mirror, in colours of its own.
+fn picture(number: u8) -> RgbImage {
+    let (w, h) = (96, 160);
+    let [a, b] = [40 + 17 * number, 230 - 13 * number];
+    RgbImage::from_fn(w, h, |x, y| {
+        let left = x < w / 3;
+        let upper = y < h / 4;
+        Rgb(match (left, upper) {
+            (true, true) => [a, b, 20],
+            (true, false) => [20, a, b],
+            (false, true) => [b, 20, a],
+            (false, false) => [a, a, b],
+        })
+    })
+}
+
+/// A deck of unlike cards whose backs are what one sees of the front through the card: then the
+/// sheet turned over, seen in a mirror, is the sheet.
+fn deck(folder: &Path, cards: u8, stands: &str) {
+    let mut list = String::from("front,back,copies,name,standing\n");
+    for number in 0..cards {
+        let front = picture(number);
+        let back = match stands {
+            "head to head" => flip_horizontal(&front),
+            _ => rotate180(&flip_horizontal(&front)),
+        };
+        front.save(folder.join(format!("{number}.png"))).expect("saved");
+        back.save(folder.join(format!("{number}b.png"))).expect("saved");
+        list.push_str(&format!("{number}.png,{number}b.png,1,card {number},{stands}\n"));
+    }
+    std::fs::write(folder.join("deck.csv"), list).expect("written");
+}
+
+/// The pages, each as large as its sheet to the pixel.
+fn sheets(pdf: &Path, size: Size) -> Vec<RgbImage> {
+    let px = |mm: f64| (mm * PX_PER_MM).round() as u32;
+    let whole = |page: &DynamicImage| page.crop_imm(0, 0, px(size.w), px(size.h)).to_rgb8();
+    pages(pdf, DPI).iter().map(whole).collect()
+}
+
+fn seen_through(back: &RgbImage, flip: Flip) -> RgbImage {
+    match flip {
+        Flip::Sideways => flip_horizontal(back),
+        Flip::Endways => flip_vertical(back),
+    }
+}
+
+/// The share of pixels that differ by more than smoothing at edges does.
+fn unlike(a: &RgbImage, b: &RgbImage) -> f64 {
+    assert_eq!(a.dimensions(), b.dimensions());
+    let differs = |(a, b): (&Rgb<u8>, &Rgb<u8>)| a.0.iter().zip(b.0).any(|(&a, b)| a.abs_diff(b) > 60);
+    let count = a.pixels().zip(b.pixels()).filter(|&pair| differs(pair)).count();
+    count as f64 / a.pixels().len() as f64
+}
+
+fn inked(page: &RgbImage) -> f64 {
+    let is_inked = |pixel: &&Rgb<u8>| pixel.0.iter().any(|&v| v < 240);
+    page.pixels().filter(is_inked).count() as f64 / page.pixels().len() as f64
+}
+
+#[test]
+fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
+    for (paper, size) in [("a4", Size::new(210.0, 297.0)), ("letter", Size::new(215.9, 279.4))] {
+        for flip in [Flip::Sideways, Flip::Endways] {
+            for stands in ["head to head", "head to foot"] {
+                let tympan = Tympan::new();
+                // A part-filled last sheet, and cards that may lie on their side.
+                deck(&tympan.path(""), 7, stands);
+                let card = "55x91.6667mm";
+                let flip_word = flip.to_string();
+                tympan.run(&[
+                    "lay", "deck.csv", "-o", "sheets.pdf", "--card", card, "--paper", paper, "--flip",
+                    &flip_word, "--bleed", "2mm", "--gutter", "5mm", "--marks", "none",
+                ]);
+                let pages = sheets(&tympan.path("sheets.pdf"), size);
+                assert_eq!(pages.len() % 2, 0);
+                for sheet in pages.chunks(2) {
+                    let left = unlike(&sheet[0], &seen_through(&sheet[1], flip));
+                    assert!(inked(&sheet[0]) > 0.05);
+                    assert!(left < 0.002, "{paper} {flip} {stands}: {left} of the sheet");
+                    let other = unlike(&sheet[0], &seen_through(&sheet[1], flip.other()));
+                    assert!(other > 0.02, "the pictures cannot tell the flips apart: {other}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn cards_come_from_old_sheets_with_their_own_backs() {
+    let tympan = Tympan::new();
+    tympan.run(&["demo", "game"]);
+    let said = tympan.run(&[
+        "--json", "lay", "game/deck.pdf", "-o", "sheets.pdf", "--card", "poker", "--paper", "letter",
+    ]);
+    let laid: Value = serde_json::from_str(&said).expect("JSON");
+    assert_eq!(laid["plan"]["cards"], 54);
+    assert_eq!(laid["cards"].as_array().map(Vec::len), Some(54));
+    assert!(laid["cards"].as_array().expect("cards").iter().all(|card| card["two_sided"] == true));
+    let count: u64 = laid["piles"]
+        .as_array()
+        .expect("piles")
+        .iter()
+        .map(|pile| pile["count"].as_u64().expect("a number"))
+        .sum();
+    assert_eq!(count, 54);
+}
+
+#[test]
+fn the_same_job_gives_the_same_bytes() {
+    let tympan = Tympan::new();
+    deck(&tympan.path(""), 3, "head to head");
+    for output in ["one.pdf", "two.pdf"] {
+        tympan.run(&["lay", "deck.csv", "-o", output, "--card", "30x50mm", "--paper", "a4"]);
+    }
+    let read = |name| std::fs::read(tympan.path(name)).expect("a file");
+    assert!(read("one.pdf") == read("two.pdf"));
+}
+
+#[test]
+fn a_set_up_s_error_is_gone_from_what_its_printer_makes_of_the_sheets() {
+    let tympan = Tympan::new();
+    let flip = Flip::Sideways;
+    tympan.run(&["setup", "new", "rear tray", "--paper", "a4", "--flip", "sideways"]);
+    for _ in 0..3 {
+        tympan.run(&["read", "--setup", "rear tray", "--ruler", "2mm low, 1mm left"]);
+    }
+    let report = tympan.run(&["--json", "report", "--setup", "rear tray"]);
+    let report: Value = serde_json::from_str(&report).expect("JSON");
+    let shift = &report["steady_error"]["shift_mm"];
+    let (x, y) = (shift["x"].as_f64().expect("x"), shift["y"].as_f64().expect("y"));
+    // What is left on the back is right from the front.
+    assert!((x - 1.0).abs() < 0.2 && (y - 2.0).abs() < 0.2, "{shift}");
+    deck(&tympan.path(""), 4, "head to head");
+    tympan.run(&[
+        "lay", "deck.csv", "-o", "sheets.pdf", "--card", "60x100mm", "--setup", "rear tray",
+        "--marks", "none", "--gutter", "6mm",
+    ]);
+    let pages = sheets(&tympan.path("sheets.pdf"), Size::new(210.0, 297.0));
+    // The printer puts everything on the back lower and to the left.
+    let (w, h) = pages[1].dimensions();
+    let (dx, dy) = ((x * PX_PER_MM).round() as u32, (y * PX_PER_MM).round() as u32);
+    let printed = RgbImage::from_fn(w, h, |px, py| {
+        if px + dx < w && py >= dy {
+            *pages[1].get_pixel(px + dx, py - dy)
+        } else {
+            Rgb([255; 3])
+        }
+    });
+    let right = unlike(&pages[0], &seen_through(&printed, flip));
+    let uncorrected = unlike(&pages[0], &seen_through(&pages[1], flip));
+    assert!(right < 0.004, "{right}");
+    assert!(uncorrected > 3.0 * right, "{uncorrected} against {right}");
+}
+
+#[test]
+fn all_that_is_wrong_with_a_deck_is_told_at_once_by_the_card_s_name() {
+    let tympan = Tympan::new();
+    picture(1).save(tympan.path("good.png")).expect("saved");
+    RgbImage::new(300, 300).save(tympan.path("square.png")).expect("saved");
+    std::fs::write(tympan.path("broken.png"), b"not a picture").expect("written");
+    let list = "front,back,name\ngood.png,square.png,Heron\ngone.png,,Otter\nbroken.png,,Mudflat\n\
+                square.png,,Ferry\n";
+    std::fs::write(tympan.path("deck.csv"), list).expect("written");
+    let said = tympan.refused(&["lay", "deck.csv", "-o", "x.pdf", "--card", "30x50mm", "--paper", "a4"]);
+    for part in ["Heron", "its back is 1.000 times", "gone.png", "broken.png", "Ferry", "--fit fill"] {
+        assert!(said.contains(part), "{said}");
+    }
+    assert!(!tympan.path("x.pdf").exists());
+}
+
+#[test]
+fn a_card_larger_than_the_sheet_is_refused_with_its_name() {
+    let tympan = Tympan::new();
+    picture(1).save(tympan.path("map.png")).expect("saved");
+    let said = tympan.refused(&["lay", "map.png", "-o", "x.pdf", "--card", "300x500mm", "--paper", "a4"]);
+    assert!(said.contains("map") && said.contains("larger than the sheet"), "{said}");
+}
+
+#[test]
+fn without_a_paper_or_a_size_the_user_is_asked_for_it() {
+    let tympan = Tympan::new();
+    picture(1).save(tympan.path("a.png")).expect("saved");
+    let said = tympan.refused(&["lay", "a.png", "-o", "x.pdf", "--card", "30x50mm"]);
+    assert!(said.contains("--paper a4 or --paper letter"), "{said}");
+}
+
+#[test]
+fn spoiled_cards_alone_are_laid_for_a_reprint() {
+    let tympan = Tympan::new();
+    deck(&tympan.path(""), 9, "head to head");
+    let said = tympan.run(&[
+        "--json", "lay", "deck.csv", "-o", "again.pdf", "--card", "30x50mm", "--paper", "a4", "--only",
+        "card 3", "--only", "Card 7", "--only", "card 3",
+    ]);
+    let laid: Value = serde_json::from_str(&said).expect("JSON");
+    assert_eq!(laid["plan"]["cards"], 3);
+    assert_eq!(laid["cards"][0]["copies"], 2);
+    let said = tympan.refused(&[
+        "lay", "deck.csv", "-o", "x.pdf", "--card", "30x50mm", "--paper", "a4", "--only", "card 33",
+    ]);
+    assert!(said.contains("no card has this name"), "{said}");
+}
