@@ -98,8 +98,8 @@ pub fn lay(
             total: at.total,
         });
     };
-    let report = tympan_pdf::impose::write(&mut planned.found.sources, &job, &mut step, cancel)
-        .map_err(unwritten)?;
+    let sources = std::mem::take(&mut planned.found.sources);
+    let report = tympan_pdf::impose::write(&job, sources, &mut step, cancel).map_err(unwritten)?;
     Ok(said::laid(&planned, chosen, &request.output, &report))
 }
 

@@ -7,7 +7,7 @@ use tympan_pdf::impose::{
 };
 use tympan_register::Sides;
 use tympan_sheet::drawing::Item;
-use tympan_sheet::{Affine, BindingEdge, Frame, Page, Rect, Shape, Size, Vector};
+use tympan_sheet::{Affine, BindingEdge, Frame, Page, Point, Rect, Size, Vector};
 
 use super::Request;
 use super::job::{BleedBy, Fit, Job};
@@ -42,7 +42,7 @@ pub(super) fn job(
                 BindingEdge::Short => Duplex::ShortEdge,
             }
         } else {
-            Duplex::OneSided
+            Duplex::Simplex
         }),
         arts: planned.found.arts.clone(),
         pages,
@@ -157,12 +157,12 @@ fn own_edges<F: Frame>(placed: &Placed<F>, map: &Affine<Page>) -> Edges<f64> {
 fn boxes<F: Frame>(placed: &[Placed<F>]) -> Option<Boxes> {
     let around = |rects: &mut dyn Iterator<Item = Rect<F>>| {
         rects.reduce(|a, b| Rect {
-            min: tympan_sheet::Point::new(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
-            max: tympan_sheet::Point::new(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
+            min: Point::new(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
+            max: Point::new(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
         })
     };
     let page = |rect: Rect<F>| {
-        let corner = tympan_sheet::Point::new(rect.min.x, rect.min.y);
+        let corner = Point::new(rect.min.x, rect.min.y);
         Rect::at(corner, rect.size())
     };
     Some(Boxes {
