@@ -67,6 +67,8 @@ pub struct Job {
     pub marks: Option<Marks>,
     /// Marks on the backs too.
     pub marks_on_backs: bool,
+    /// Show where corners are to be rounded.
+    pub round_corners: bool,
     /// What is done with a picture of other proportions than its card.
     #[serde(deserialize_with = "word")]
     pub fit: Option<Fit>,

@@ -2,6 +2,7 @@
 //! a set-up.
 
 mod cells;
+mod cuts;
 mod deck;
 mod folder;
 mod gather;
@@ -32,6 +33,8 @@ pub struct Request {
     pub job: Job,
     /// The file to write. It must not exist.
     pub output: PathBuf,
+    /// The folder for the order of the cuts and the cut lines, if they are wanted.
+    pub cuts: Option<PathBuf>,
 }
 
 /// How far the work has come.
@@ -100,7 +103,11 @@ pub fn lay(
     };
     let sources = std::mem::take(&mut planned.found.sources);
     let report = tympan_pdf::impose::write(&job, sources, &mut step, cancel).map_err(unwritten)?;
-    Ok(said::laid(&planned, chosen, &request.output, &report))
+    let cuts = match &request.cuts {
+        Some(folder) => cuts::write(&planned.plans[chosen].0, planned.paper.size(), folder)?,
+        None => Vec::new(),
+    };
+    Ok(said::laid(&planned, chosen, &request.output, &report, cuts))
 }
 
 fn unwritten(error: ImposeError) -> Refusal {

@@ -41,6 +41,8 @@ pub struct Laid {
     pub pages: usize,
     /// Its length, bytes.
     pub bytes: u64,
+    /// The files that tell how to cut.
+    pub cut_files: Vec<PathBuf>,
     /// The piles that cutting gives, in the order in which they come together, and how many cards
     /// are in each.
     pub piles: Vec<PileSaid>,
@@ -116,6 +118,7 @@ pub(super) fn laid(
     chosen: usize,
     output: &Path,
     report: &ImposeReport,
+    cut_files: Vec<PathBuf>,
 ) -> Laid {
     let (made, _) = &planned.plans[chosen];
     Laid {
@@ -129,6 +132,7 @@ pub(super) fn laid(
             .map(|(setup, _)| setup.name.clone()),
         pages: report.pages,
         bytes: report.bytes,
+        cut_files,
         piles: piles(made),
         cards: cards(planned),
         cautions: planned.cautions.clone(),

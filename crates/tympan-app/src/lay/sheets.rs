@@ -1,6 +1,6 @@
 //! From a plan to the pages that are written, with the set-up's correction in them.
 
-use tympan_layout::{Placed, Plan, SheetSides};
+use tympan_layout::{CutMarks, MarkItems, Placed, Plan};
 use tympan_pdf::Duplex;
 use tympan_pdf::impose::{
     ArtId, Bleed, BleedBy as MadeBy, Boxes, Edges, Fit as Fitted, ImposeJob, Placement, SheetPage,
@@ -10,7 +10,7 @@ use tympan_sheet::drawing::Item;
 use tympan_sheet::{Affine, BindingEdge, Frame, Page, Point, Rect, Size, Vector};
 
 use super::Request;
-use super::job::{BleedBy, Fit, Job};
+use super::job::{BleedBy, Fit, Job, Marks};
 use super::planned::Planned;
 use crate::pages::Role;
 use crate::plan::{self, Cause, Laying, PageIn, Place, as_page};
@@ -26,11 +26,24 @@ pub(super) fn job(
     let size = planned.paper.size();
     let correction = correction(planned, plan, size)?;
     let two_sided = plan.is_two_sided();
+    let groups = plan.groups.iter().enumerate();
+    let marked = groups.map(|(i, group)| (marks(&request.job, plan, i), group.sheets.len()));
+    let marked: Vec<(MarkItems, usize)> = marked.collect();
+    let marked = marked.iter().flat_map(|(items, sheets)| vec![items; *sheets]);
     let mut pages = Vec::new();
-    for sheet in plan.sides() {
-        pages.push(front(&request.job, plan, &sheet, size));
+    for (sheet, marks) in plan.sides().zip(marked) {
+        let mut page = side(&request.job, &sheet.front, size, &Affine::IDENTITY);
+        page.over.clone_from(&marks.front);
+        pages.push(page);
         if two_sided {
-            pages.push(back(&request.job, &sheet, size, &correction));
+            let mut page = side(&request.job, &sheet.back, size, &correction);
+            // Marks on the back go with what is printed there.
+            page.over = vec![Item::Group {
+                map: correction,
+                clip: None,
+                items: marks.back.clone(),
+            }];
+            pages.push(page);
         }
     }
     Ok(ImposeJob {
@@ -85,25 +98,34 @@ fn correction(planned: &Planned, plan: &Plan, size: Size) -> Result<Affine<Page>
     Ok(plan::plan(&pages, &cause, Sides::Backs, &laying)?[1].map)
 }
 
-fn front(job: &Job, plan: &Plan, sheet: &SheetSides, size: Size) -> SheetPage {
-    let placed = |placed: &Placed<_>| placement(job, placed, &Affine::IDENTITY);
-    let mut page = SheetPage::new(size);
-    page.placements = sheet.front.iter().map(placed).collect();
-    page.boxes = boxes(&sheet.front);
-    page.over = marks(job, plan, sheet);
-    page
+/// One side of a sheet without its marks.
+fn side<F: Frame>(
+    job: &Job,
+    placed: &[Placed<F>],
+    size: Size,
+    correction: &Affine<Page>,
+) -> SheetPage {
+    let place = |placed: &Placed<F>| placement(job, placed, correction);
+    SheetPage {
+        boxes: boxes(placed),
+        placements: placed.iter().map(place).collect(),
+        ..SheetPage::new(size)
+    }
 }
 
-fn back(job: &Job, sheet: &SheetSides, size: Size, correction: &Affine<Page>) -> SheetPage {
-    let placed = |placed: &Placed<_>| placement(job, placed, correction);
-    let mut page = SheetPage::new(size);
-    page.placements = sheet.back.iter().map(placed).collect();
-    page.boxes = boxes(&sheet.back);
-    page
-}
-
-fn marks(_job: &Job, _plan: &Plan, _sheet: &SheetSides) -> Vec<Item> {
-    Vec::new()
+fn marks(job: &Job, plan: &Plan, group: usize) -> MarkItems {
+    let cuts = match job.marks.unwrap_or_default() {
+        Marks::Corners => CutMarks::Trim,
+        Marks::Edges => CutMarks::Ticks,
+        Marks::Lines => CutMarks::Lines,
+        Marks::None => CutMarks::None,
+    };
+    let asked = tympan_layout::Marks {
+        cuts,
+        on_backs: job.marks_on_backs,
+        corners: job.round_corners,
+    };
+    plan.marks(group, &asked)
 }
 
 fn placement<F: Frame>(job: &Job, placed: &Placed<F>, correction: &Affine<Page>) -> Placement {

@@ -71,6 +71,9 @@ pub(crate) struct Lay {
     /// Marks on the backs too.
     #[arg(long)]
     pub marks_on_backs: bool,
+    /// Show where corners are to be rounded.
+    #[arg(long)]
+    pub round_corners: bool,
     /// What is done with pictures of other proportions: refuse, whole, fill or distort.
     #[arg(long, value_name = "WAY")]
     pub fit: Option<Fit>,
@@ -153,6 +156,7 @@ impl Lay {
         put(&mut job.order, &self.order);
         put(&mut job.plan, &self.plan);
         job.marks_on_backs |= self.marks_on_backs;
+        job.round_corners |= self.round_corners;
         job.one_sided |= self.one_sided;
         job.fold_over |= self.fold_over;
         job.witness |= self.witness;

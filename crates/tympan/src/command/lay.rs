@@ -36,7 +36,11 @@ pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
         }
         return say::data(&shown_in_words(&shown));
     };
-    let request = Request { job, output };
+    let request = Request {
+        job,
+        output,
+        cuts: args.cuts.clone(),
+    };
     let laid = lay::lay(store.as_ref(), &request, &mut progress, &cancel)?;
     if cli.json {
         return say::json(&laid);
@@ -94,6 +98,9 @@ fn laid_in_words(laid: &Laid) -> String {
             "  Have {} more at hand for those that go wrong.\n",
             count(laid.plan.spare_sheets, "sheet")
         ));
+    }
+    if let Some(first) = laid.cut_files.first() {
+        text.push_str(&format!("  How to cut: {} and others beside it.\n", say::path(first)));
     }
     text.push_str("Print it at actual size (100 %), never fitted to the page.");
     text
