@@ -42,9 +42,14 @@ fn deck(folder: &Path, cards: u8, stands: &str) {
             "head to head" => flip_horizontal(&front),
             _ => rotate180(&flip_horizontal(&front)),
         };
-        front.save(folder.join(format!("{number}.png"))).expect("saved");
-        back.save(folder.join(format!("{number}b.png"))).expect("saved");
-        list.push_str(&format!("{number}.png,{number}b.png,1,card {number},{stands}\n"));
+        front
+            .save(folder.join(format!("{number}.png")))
+            .expect("saved");
+        back.save(folder.join(format!("{number}b.png")))
+            .expect("saved");
+        list.push_str(&format!(
+            "{number}.png,{number}b.png,1,card {number},{stands}\n"
+        ));
     }
     std::fs::write(folder.join("deck.csv"), list).expect("written");
 }
@@ -66,8 +71,13 @@ fn seen_through(back: &RgbImage, flip: Flip) -> RgbImage {
 /// The share of pixels that differ by more than smoothing at edges does.
 fn unlike(a: &RgbImage, b: &RgbImage) -> f64 {
     assert_eq!(a.dimensions(), b.dimensions());
-    let differs = |(a, b): (&Rgb<u8>, &Rgb<u8>)| a.0.iter().zip(b.0).any(|(&a, b)| a.abs_diff(b) > 60);
-    let count = a.pixels().zip(b.pixels()).filter(|&pair| differs(pair)).count();
+    let differs =
+        |(a, b): (&Rgb<u8>, &Rgb<u8>)| a.0.iter().zip(b.0).any(|(&a, b)| a.abs_diff(b) > 60);
+    let count = a
+        .pixels()
+        .zip(b.pixels())
+        .filter(|&pair| differs(pair))
+        .count();
     count as f64 / a.pixels().len() as f64
 }
 
@@ -78,7 +88,10 @@ fn inked(page: &RgbImage) -> f64 {
 
 #[test]
 fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
-    for (paper, size) in [("a4", Size::new(210.0, 297.0)), ("letter", Size::new(215.9, 279.4))] {
+    for (paper, size) in [
+        ("a4", Size::new(210.0, 297.0)),
+        ("letter", Size::new(215.9, 279.4)),
+    ] {
         for flip in [Flip::Sideways, Flip::Endways] {
             for stands in ["head to head", "head to foot"] {
                 let tympan = Tympan::new();
@@ -87,8 +100,22 @@ fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
                 let card = "55x91.6667mm";
                 let flip_word = flip.to_string();
                 tympan.run(&[
-                    "lay", "deck.csv", "-o", "sheets.pdf", "--card", card, "--paper", paper, "--flip",
-                    &flip_word, "--bleed", "2mm", "--gutter", "5mm", "--marks", "none",
+                    "lay",
+                    "deck.csv",
+                    "-o",
+                    "sheets.pdf",
+                    "--card",
+                    card,
+                    "--paper",
+                    paper,
+                    "--flip",
+                    &flip_word,
+                    "--bleed",
+                    "2mm",
+                    "--gutter",
+                    "5mm",
+                    "--marks",
+                    "none",
                 ]);
                 let pages = sheets(&tympan.path("sheets.pdf"), size);
                 assert_eq!(pages.len() % 2, 0);
@@ -97,7 +124,10 @@ fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
                     assert!(inked(&sheet[0]) > 0.05);
                     assert!(left < 0.002, "{paper} {flip} {stands}: {left} of the sheet");
                     let other = unlike(&sheet[0], &seen_through(&sheet[1], flip.other()));
-                    assert!(other > 0.02, "the pictures cannot tell the flips apart: {other}");
+                    assert!(
+                        other > 0.02,
+                        "the pictures cannot tell the flips apart: {other}"
+                    );
                 }
             }
         }
@@ -109,12 +139,26 @@ fn cards_come_from_old_sheets_with_their_own_backs() {
     let tympan = Tympan::new();
     tympan.run(&["demo", "game"]);
     let said = tympan.run(&[
-        "--json", "lay", "game/deck.pdf", "-o", "sheets.pdf", "--card", "poker", "--paper", "letter",
+        "--json",
+        "lay",
+        "game/deck.pdf",
+        "-o",
+        "sheets.pdf",
+        "--card",
+        "poker",
+        "--paper",
+        "letter",
     ]);
     let laid: Value = serde_json::from_str(&said).expect("JSON");
     assert_eq!(laid["plan"]["cards"], 54);
     assert_eq!(laid["cards"].as_array().map(Vec::len), Some(54));
-    assert!(laid["cards"].as_array().expect("cards").iter().all(|card| card["two_sided"] == true));
+    assert!(
+        laid["cards"]
+            .as_array()
+            .expect("cards")
+            .iter()
+            .all(|card| card["two_sided"] == true)
+    );
     let count: u64 = laid["piles"]
         .as_array()
         .expect("piles")
@@ -129,7 +173,9 @@ fn the_same_job_gives_the_same_bytes() {
     let tympan = Tympan::new();
     deck(&tympan.path(""), 3, "head to head");
     for output in ["one.pdf", "two.pdf"] {
-        tympan.run(&["lay", "deck.csv", "-o", output, "--card", "30x50mm", "--paper", "a4"]);
+        tympan.run(&[
+            "lay", "deck.csv", "-o", output, "--card", "30x50mm", "--paper", "a4",
+        ]);
     }
     let read = |name| std::fs::read(tympan.path(name)).expect("a file");
     assert!(read("one.pdf") == read("two.pdf"));
@@ -139,25 +185,55 @@ fn the_same_job_gives_the_same_bytes() {
 fn a_set_up_s_error_is_gone_from_what_its_printer_makes_of_the_sheets() {
     let tympan = Tympan::new();
     let flip = Flip::Sideways;
-    tympan.run(&["setup", "new", "rear tray", "--paper", "a4", "--flip", "sideways"]);
+    tympan.run(&[
+        "setup",
+        "new",
+        "rear tray",
+        "--paper",
+        "a4",
+        "--flip",
+        "sideways",
+    ]);
     for _ in 0..3 {
-        tympan.run(&["read", "--setup", "rear tray", "--ruler", "2mm low, 1mm left"]);
+        tympan.run(&[
+            "read",
+            "--setup",
+            "rear tray",
+            "--ruler",
+            "2mm low, 1mm left",
+        ]);
     }
     let report = tympan.run(&["--json", "report", "--setup", "rear tray"]);
     let report: Value = serde_json::from_str(&report).expect("JSON");
     let shift = &report["steady_error"]["shift_mm"];
-    let (x, y) = (shift["x"].as_f64().expect("x"), shift["y"].as_f64().expect("y"));
+    let (x, y) = (
+        shift["x"].as_f64().expect("x"),
+        shift["y"].as_f64().expect("y"),
+    );
     // What is left on the back is right from the front.
     assert!((x - 1.0).abs() < 0.2 && (y - 2.0).abs() < 0.2, "{shift}");
     deck(&tympan.path(""), 4, "head to head");
     tympan.run(&[
-        "lay", "deck.csv", "-o", "sheets.pdf", "--card", "60x100mm", "--setup", "rear tray",
-        "--marks", "none", "--gutter", "6mm",
+        "lay",
+        "deck.csv",
+        "-o",
+        "sheets.pdf",
+        "--card",
+        "60x100mm",
+        "--setup",
+        "rear tray",
+        "--marks",
+        "none",
+        "--gutter",
+        "6mm",
     ]);
     let pages = sheets(&tympan.path("sheets.pdf"), Size::new(210.0, 297.0));
     // The printer puts everything on the back lower and to the left.
     let (w, h) = pages[1].dimensions();
-    let (dx, dy) = ((x * PX_PER_MM).round() as u32, (y * PX_PER_MM).round() as u32);
+    let (dx, dy) = (
+        (x * PX_PER_MM).round() as u32,
+        (y * PX_PER_MM).round() as u32,
+    );
     let printed = RgbImage::from_fn(w, h, |px, py| {
         if px + dx < w && py >= dy {
             *pages[1].get_pixel(px + dx, py - dy)
@@ -175,13 +251,24 @@ fn a_set_up_s_error_is_gone_from_what_its_printer_makes_of_the_sheets() {
 fn all_that_is_wrong_with_a_deck_is_told_at_once_by_the_card_s_name() {
     let tympan = Tympan::new();
     picture(1).save(tympan.path("good.png")).expect("saved");
-    RgbImage::new(300, 300).save(tympan.path("square.png")).expect("saved");
+    RgbImage::new(300, 300)
+        .save(tympan.path("square.png"))
+        .expect("saved");
     std::fs::write(tympan.path("broken.png"), b"not a picture").expect("written");
     let list = "front,back,name\ngood.png,square.png,Heron\ngone.png,,Otter\nbroken.png,,Mudflat\n\
                 square.png,,Ferry\n";
     std::fs::write(tympan.path("deck.csv"), list).expect("written");
-    let said = tympan.refused(&["lay", "deck.csv", "-o", "x.pdf", "--card", "30x50mm", "--paper", "a4"]);
-    for part in ["Heron", "its back is 1.000 times", "gone.png", "broken.png", "Ferry", "--fit fill"] {
+    let said = tympan.refused(&[
+        "lay", "deck.csv", "-o", "x.pdf", "--card", "30x50mm", "--paper", "a4",
+    ]);
+    for part in [
+        "Heron",
+        "its back is 1.000 times",
+        "gone.png",
+        "broken.png",
+        "Ferry",
+        "--fit fill",
+    ] {
         assert!(said.contains(part), "{said}");
     }
     assert!(!tympan.path("x.pdf").exists());
@@ -191,8 +278,20 @@ fn all_that_is_wrong_with_a_deck_is_told_at_once_by_the_card_s_name() {
 fn a_card_larger_than_the_sheet_is_refused_with_its_name() {
     let tympan = Tympan::new();
     picture(1).save(tympan.path("map.png")).expect("saved");
-    let said = tympan.refused(&["lay", "map.png", "-o", "x.pdf", "--card", "300x500mm", "--paper", "a4"]);
-    assert!(said.contains("map") && said.contains("larger than the sheet"), "{said}");
+    let said = tympan.refused(&[
+        "lay",
+        "map.png",
+        "-o",
+        "x.pdf",
+        "--card",
+        "300x500mm",
+        "--paper",
+        "a4",
+    ]);
+    assert!(
+        said.contains("map") && said.contains("larger than the sheet"),
+        "{said}"
+    );
 }
 
 #[test]
@@ -208,8 +307,21 @@ fn spoiled_cards_alone_are_laid_for_a_reprint() {
     let tympan = Tympan::new();
     deck(&tympan.path(""), 9, "head to head");
     let said = tympan.run(&[
-        "--json", "lay", "deck.csv", "-o", "again.pdf", "--card", "30x50mm", "--paper", "a4", "--only",
-        "card 3", "--only", "Card 7", "--only", "card 3",
+        "--json",
+        "lay",
+        "deck.csv",
+        "-o",
+        "again.pdf",
+        "--card",
+        "30x50mm",
+        "--paper",
+        "a4",
+        "--only",
+        "card 3",
+        "--only",
+        "Card 7",
+        "--only",
+        "card 3",
     ]);
     let laid: Value = serde_json::from_str(&said).expect("JSON");
     assert_eq!(laid["plan"]["cards"], 3);

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use tympan_inspect::faults::Print;
-use tympan_inspect::{Asked, FoldLine, Grid, Pair, PageCells, Role};
+use tympan_inspect::{Asked, FoldLine, Grid, PageCells, Pair, Role};
 use tympan_layout::Stands;
 use tympan_sheet::{Affine, Flip, Front, Page, Point, Size, Vector};
 
@@ -194,10 +194,18 @@ fn folded(page: &PageCells, fold: &FoldLine) -> Vec<TwoSides> {
     };
     let before = |cell: &Cell| {
         let centre = cell.centre();
-        if upright { centre.x < at } else { centre.y < at }
+        if upright {
+            centre.x < at
+        } else {
+            centre.y < at
+        }
     };
     let (fronts, backs): (Vec<Cell>, Vec<Cell>) = of_page(page).into_iter().partition(before);
-    let flip = if upright { Flip::Sideways } else { Flip::Endways };
+    let flip = if upright {
+        Flip::Sideways
+    } else {
+        Flip::Endways
+    };
     fronts
         .into_iter()
         .map(|front| {

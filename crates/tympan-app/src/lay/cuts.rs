@@ -47,8 +47,14 @@ pub(super) fn write(plan: &Plan, paper: Size, folder: &Path) -> Result<Vec<PathB
         let Some(lines) = plan.cut_lines(group) else {
             continue;
         };
-        put(format!("cut-lines-{}.svg", group + 1), lines.svg().as_bytes())?;
-        put(format!("cut-lines-{}.dxf", group + 1), lines.dxf().as_bytes())?;
+        put(
+            format!("cut-lines-{}.svg", group + 1),
+            lines.svg().as_bytes(),
+        )?;
+        put(
+            format!("cut-lines-{}.dxf", group + 1),
+            lines.dxf().as_bytes(),
+        )?;
     }
     Ok(written)
 }

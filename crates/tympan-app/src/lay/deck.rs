@@ -12,37 +12,37 @@ use tympan_layout::Stands;
 use super::problem::Problem;
 
 /// The most copies of one card.
-pub const MOST_COPIES: u32 = 1000;
+pub(super) const MOST_COPIES: u32 = 1000;
 /// The most lines of a list.
 const MOST_LINES: usize = 20_000;
 
 /// One line of a deck list.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Entry {
+pub(super) struct Entry {
     /// What the card is called in messages, on the cutting table and for reprints.
-    pub name: String,
+    pub(super) name: String,
     /// The picture of its front.
-    pub front: ArtName,
+    pub(super) front: ArtName,
     /// The picture of its back; the source's common back where none is named.
-    pub back: Option<ArtName>,
+    pub(super) back: Option<ArtName>,
     /// How many of it.
-    pub copies: u32,
+    pub(super) copies: u32,
     /// Its size, as `--card` takes it; the job's where none is named.
-    pub size: Option<String>,
+    pub(super) size: Option<String>,
     /// How its back stands to its front.
-    pub stands: Option<Stands>,
+    pub(super) stands: Option<Stands>,
 }
 
 /// A picture by its file, and within a PDF by page and cell, written as a fragment:
 /// `cards.pdf#page=3&cell=2` (RFC 8118 for `page`; both count from 1).
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub struct ArtName {
+pub(super) struct ArtName {
     /// The file, beside the list where the path is not absolute.
-    pub file: PathBuf,
+    pub(super) file: PathBuf,
     /// The page, from 1.
-    pub page: Option<usize>,
+    pub(super) page: Option<usize>,
     /// The cell on that page, from 1, read like a text; the whole page where none is named.
-    pub cell: Option<usize>,
+    pub(super) cell: Option<usize>,
 }
 
 impl FromStr for ArtName {
@@ -134,7 +134,7 @@ const COLUMNS: &str = "front, back, copies, name, size, standing";
 ///
 /// # Errors
 /// All lines that cannot be understood, each with its number.
-pub fn read(path: &Path, text: &str) -> Result<Vec<Entry>, Vec<Problem>> {
+pub(super) fn read(path: &Path, text: &str) -> Result<Vec<Entry>, Vec<Problem>> {
     let is_json = path
         .extension()
         .is_some_and(|extension| extension.eq_ignore_ascii_case("json"));
@@ -150,7 +150,11 @@ pub fn read(path: &Path, text: &str) -> Result<Vec<Entry>, Vec<Problem>> {
         match entry(line, folder) {
             Ok(entry) => entries.push(entry),
             Err((message, hint)) => {
-                problems.push(Problem::new(format!("{}, {at}", path.display()), message, hint));
+                problems.push(Problem::new(
+                    format!("{}, {at}", path.display()),
+                    message,
+                    hint,
+                ));
             }
         }
     }
@@ -293,9 +297,7 @@ fn entry(line: Line, folder: &Path) -> Result<Entry, (String, String)> {
             format!("write a number from 0 to {MOST_COPIES}"),
         )
     })?;
-    let stands = said(line.standing)
-        .map(|text| stands(&text))
-        .transpose()?;
+    let stands = said(line.standing).map(|text| stands(&text)).transpose()?;
     let name = said(line.name).unwrap_or_else(|| short_name(&front));
     Ok(Entry {
         name,
@@ -311,7 +313,7 @@ fn entry(line: Line, folder: &Path) -> Result<Entry, (String, String)> {
 ///
 /// # Errors
 /// What is wrong, and what to write.
-pub fn stands(text: &str) -> Result<Stands, (String, String)> {
+pub(super) fn stands(text: &str) -> Result<Stands, (String, String)> {
     let words: Vec<String> = text
         .split(|c: char| c.is_whitespace() || c == '-')
         .filter(|word| !word.is_empty())
@@ -350,11 +352,9 @@ mod tests {
 
     #[test]
     fn a_list_names_fronts_backs_copies_and_how_they_stand() {
-        let entries = csv(
-            "front,back,copies,name,size,standing\n\
+        let entries = csv("front,back,copies,name,size,standing\n\
              heron.png,backs/tide.png,3,Heron,poker,head to foot\n\
-             tiles.pdf#page=2&cell=5,,,,,\n",
-        )
+             tiles.pdf#page=2&cell=5,,,,,\n")
         .expect("a list");
         assert_eq!(entries.len(), 2);
         assert_eq!(entries[0].name, "Heron");
@@ -362,7 +362,10 @@ mod tests {
         assert_eq!(entries[0].copies, 3);
         assert_eq!(entries[0].stands, Some(Stands::HeadToFoot));
         assert_eq!(entries[1].name, "tiles page 2 card 5");
-        assert_eq!((entries[1].front.page, entries[1].front.cell), (Some(2), Some(5)));
+        assert_eq!(
+            (entries[1].front.page, entries[1].front.cell),
+            (Some(2), Some(5))
+        );
         assert_eq!((entries[1].copies, &entries[1].back), (1, &None));
     }
 

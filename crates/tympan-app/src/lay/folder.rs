@@ -64,7 +64,9 @@ pub(super) fn read(folder: &Path) -> Result<Vec<TwoFiles>, Vec<Problem>> {
     let mut cards = Vec::new();
     for (name, front) in fronts {
         let own = backs.iter().position(|(back, _)| *back == name);
-        let back = own.map(|i| backs.swap_remove(i).1).or_else(|| common.clone());
+        let back = own
+            .map(|i| backs.swap_remove(i).1)
+            .or_else(|| common.clone());
         cards.push(TwoFiles { name, front, back });
     }
     backs.sort_by(|a, b| natural(&a.0, &b.0));
@@ -82,7 +84,11 @@ pub(super) fn read(folder: &Path) -> Result<Vec<TwoFiles>, Vec<Problem>> {
             format!("put in one picture for each side: {}", PICTURES.join(", ")),
         ));
     }
-    if problems.is_empty() { Ok(cards) } else { Err(problems) }
+    if problems.is_empty() {
+        Ok(cards)
+    } else {
+        Err(problems)
+    }
 }
 
 fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Refusal> {
@@ -207,7 +213,10 @@ mod tests {
     #[test]
     fn pictures_in_fronts_and_backs_are_paired_by_name() {
         let folder = folder_of(&[
-            "fronts/card 10.png", "fronts/card 2.png", "backs/card 2.jpg", "backs/card 10.jpg",
+            "fronts/card 10.png",
+            "fronts/card 2.png",
+            "backs/card 2.jpg",
+            "backs/card 10.jpg",
         ]);
         let expected = [
             some("fronts/card 2.png", "backs/card 2.jpg"),
@@ -218,7 +227,13 @@ mod tests {
 
     #[test]
     fn names_may_say_their_side_and_one_back_may_serve_all() {
-        let folder = folder_of(&["Heron-front.png", "Heron-back.png", "Otter.png", "back.png", "notes.txt"]);
+        let folder = folder_of(&[
+            "Heron-front.png",
+            "Heron-back.png",
+            "Otter.png",
+            "back.png",
+            "notes.txt",
+        ]);
         let expected = [
             some("Heron-front.png", "Heron-back.png"),
             some("Otter.png", "back.png"),
@@ -237,7 +252,10 @@ mod tests {
         let folder = folder_of(&["horseback.png", "waterfront.png"]);
         assert_eq!(
             names(folder.path()),
-            [("horseback.png".into(), None), ("waterfront.png".into(), None)]
+            [
+                ("horseback.png".into(), None),
+                ("waterfront.png".into(), None)
+            ]
         );
     }
 

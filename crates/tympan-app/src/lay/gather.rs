@@ -204,9 +204,7 @@ impl Gatherer<'_> {
             let front = self.cell_art(&name, id, &sides.front);
             let back = match (&source.back, sides.back) {
                 (Some(_), _) => self.common_back(source, &name),
-                (None, Some(back)) => {
-                    Some(self.cell_art(&format!("{name}, back"), back_id, &back))
-                }
+                (None, Some(back)) => Some(self.cell_art(&format!("{name}, back"), back_id, &back)),
                 (None, None) => None,
             };
             let shape = match source.card.or(self.job.card) {
@@ -304,7 +302,11 @@ impl Gatherer<'_> {
         match text.parse::<ArtName>() {
             Ok(art) => self.named_art(source, name, &art, asked, within),
             Err(error) => {
-                self.problem("the common back", error, "name a picture or a page of a PDF");
+                self.problem(
+                    "the common back",
+                    error,
+                    "name a picture or a page of a PDF",
+                );
                 None
             }
         }
@@ -572,7 +574,10 @@ impl Gatherer<'_> {
                 soft.push(format!("{} ({least:.0} ppi)", card.name));
             }
         }
-        for (names, limit, looks) in [(coarse, COARSE_PPI, "coarse"), (soft, SOFT_PPI, "a little soft")] {
+        for (names, limit, looks) in [
+            (coarse, COARSE_PPI, "coarse"),
+            (soft, SOFT_PPI, "a little soft"),
+        ] {
             if let Some(first) = names.first() {
                 let more = match names.len() {
                     1 => String::new(),

@@ -145,7 +145,12 @@ impl Source {
     }
 
     fn beside(&mut self, folder: &Path) {
-        for path in [&mut self.file, &mut self.back_file, &mut self.folder, &mut self.list] {
+        for path in [
+            &mut self.file,
+            &mut self.back_file,
+            &mut self.folder,
+            &mut self.list,
+        ] {
             if let Some(path) = path {
                 *path = folder.join(&*path);
             }
@@ -178,7 +183,9 @@ impl Job {
             toml::from_str(&text).map_err(|e| wrong(e.to_string()))?
         };
         if job.schema.is_some_and(|schema| schema != SCHEMA) {
-            return Err(wrong(format!("this version of the program reads schema {SCHEMA}")));
+            return Err(wrong(format!(
+                "this version of the program reads schema {SCHEMA}"
+            )));
         }
         let folder = path.parent().unwrap_or(Path::new(""));
         for source in &mut job.sources {
@@ -213,7 +220,9 @@ impl FromStr for ShapeAsked {
         match words[..] {
             ["circle" | "round", across] => Ok(Self(Shape::circle(measure(across)?))),
             ["hexagon", across] => Ok(Self(Shape::hexagon(measure(across)?, HexagonTop::Pointed))),
-            ["hexagon", across, "flat"] => Ok(Self(Shape::hexagon(measure(across)?, HexagonTop::Flat))),
+            ["hexagon", across, "flat"] => {
+                Ok(Self(Shape::hexagon(measure(across)?, HexagonTop::Flat)))
+            }
             _ => {
                 let size = card_size(&plain).map_err(|refusal| {
                     format!("{}; {}", refusal.message, refusal.hint.unwrap_or_default())
@@ -446,7 +455,10 @@ mod tests {
     #[test]
     fn a_word_that_means_nothing_is_told_with_those_that_do() {
         let error = toml("marks = \"stars\"").expect_err("no such marks");
-        assert!(error.contains("corners or edges or lines or none"), "{error}");
+        assert!(
+            error.contains("corners or edges or lines or none"),
+            "{error}"
+        );
         let error = toml("blead = 3").expect_err("misspelt");
         assert!(error.contains("blead"), "{error}");
         let error = toml("card = \"circle 3000mm\"").expect_err("no card");

@@ -86,7 +86,10 @@ pub fn lay(
     let number = request.job.plan.unwrap_or(1);
     let Some(chosen) = number.checked_sub(1).filter(|i| *i < planned.plans.len()) else {
         return Err(Refusal::new(
-            format!("there is no plan {number}: there are {}", planned.plans.len()),
+            format!(
+                "there is no plan {number}: there are {}",
+                planned.plans.len()
+            ),
             "--show tells them",
         ));
     };

@@ -37,7 +37,6 @@ pub(super) struct Planned {
     pub(super) setup: Option<(SetUp, Option<Learnt>)>,
     pub(super) paper: Paper,
     pub(super) flip: Flip,
-    pub(super) bleed: f64,
     /// The best first, each with the gutter that it was made for, mm.
     pub(super) plans: Vec<(Plan, f64)>,
     pub(super) cautions: Vec<String>,
@@ -134,7 +133,6 @@ pub(super) fn plan(
         setup,
         paper,
         flip,
-        bleed,
         plans,
         cautions,
     })
@@ -177,7 +175,10 @@ fn set_up(
 /// The paper that is said, the set-up's, or that of the first PDF of sheets.
 fn paper(job: &Job, setup: Option<&SetUp>, found: &Gathered) -> Result<Paper, Refusal> {
     if let (Some(asked), Some(setup)) = (&job.paper, setup)
-        && !asked.size().portrait().is_close(setup.paper.size().portrait(), 1.0)
+        && !asked
+            .size()
+            .portrait()
+            .is_close(setup.paper.size().portrait(), 1.0)
     {
         return Err(Refusal::new(
             format!(
@@ -195,7 +196,8 @@ fn paper(job: &Job, setup: Option<&SetUp>, found: &Gathered) -> Result<Paper, Re
     }
     let of_sheets = found.arts.iter().find_map(|art| {
         let page = found.sources.page(art.source, art.page).ok()?;
-        let is_sheet = page.pixels.is_none() && page.size.w * page.size.h > 4.0 * art.size.w * art.size.h;
+        let is_sheet =
+            page.pixels.is_none() && page.size.w * page.size.h > 4.0 * art.size.w * art.size.h;
         is_sheet.then_some(page.size.portrait())
     });
     // PDF writers round to whole points, so that a page is never quite its paper.
@@ -239,7 +241,11 @@ fn next_sheet(setup: Option<&(SetUp, Option<Learnt>)>, size: Size) -> NextSheet 
     let (across, along, tilt) = USUAL_SCATTER;
     let tilt = tilt.to_radians() * 100.0;
     let is_upright = axis.axis() == tympan_sheet::FeedAxis::Y;
-    let (x, y) = if is_upright { (across, along) } else { (along, across) };
+    let (x, y) = if is_upright {
+        (across, along)
+    } else {
+        (along, across)
+    };
     let basis = Basis {
         sheet: size,
         feed: axis.axis(),
@@ -247,7 +253,11 @@ fn next_sheet(setup: Option<&(SetUp, Option<Learnt>)>, size: Size) -> NextSheet 
     let none = Field::new(basis, [0.0; 8]);
     NextSheet::known(
         none,
-        [[x * x, 0.0, 0.0], [0.0, y * y, 0.0], [0.0, 0.0, tilt * tilt]],
+        [
+            [x * x, 0.0, 0.0],
+            [0.0, y * y, 0.0],
+            [0.0, 0.0, tilt * tilt],
+        ],
     )
 }
 

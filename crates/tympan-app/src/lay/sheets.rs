@@ -29,7 +29,9 @@ pub(super) fn job(
     let groups = plan.groups.iter().enumerate();
     let marked = groups.map(|(i, group)| (marks(&request.job, plan, i), group.sheets.len()));
     let marked: Vec<(MarkItems, usize)> = marked.collect();
-    let marked = marked.iter().flat_map(|(items, sheets)| vec![items; *sheets]);
+    let marked = marked
+        .iter()
+        .flat_map(|(items, sheets)| vec![items; *sheets]);
     let mut pages = Vec::new();
     for (sheet, marks) in plan.sides().zip(marked) {
         let mut page = side(&request.job, &sheet.front, size, &Affine::IDENTITY);
@@ -160,7 +162,11 @@ fn placement<F: Frame>(job: &Job, placed: &Placed<F>, correction: &Affine<Page>)
 fn own_edges<F: Frame>(placed: &Placed<F>, map: &Affine<Page>) -> Edges<f64> {
     let lies = |x: f64, y: f64| {
         let towards = map.apply_vector(Vector::new(x, y));
-        match (towards.x.abs() > towards.y.abs(), towards.x > 0.0, towards.y > 0.0) {
+        match (
+            towards.x.abs() > towards.y.abs(),
+            towards.x > 0.0,
+            towards.y > 0.0,
+        ) {
             (true, true, _) => placed.bleed.right,
             (true, false, _) => placed.bleed.left,
             (false, _, true) => placed.bleed.bottom,

@@ -100,7 +100,10 @@ fn laid_in_words(laid: &Laid) -> String {
         ));
     }
     if let Some(first) = laid.cut_files.first() {
-        text.push_str(&format!("  How to cut: {} and others beside it.\n", say::path(first)));
+        text.push_str(&format!(
+            "  How to cut: {} and others beside it.\n",
+            say::path(first)
+        ));
     }
     text.push_str("Print it at actual size (100 %), never fitted to the page.");
     text
