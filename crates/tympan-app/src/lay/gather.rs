@@ -487,9 +487,14 @@ impl Gatherer<'_> {
         let opened = match self.found.sources.add(path, password) {
             Ok(id) => Some(id),
             Err(error) => {
-                let hint = error.hint().unwrap_or_default();
-                // The message names the file where the error does.
-                self.problem(&path.display().to_string(), error.to_string(), hint);
+                let place = path.display().to_string();
+                let message = error.to_string();
+                // The error names the file itself.
+                let message = message
+                    .strip_prefix(&place)
+                    .unwrap_or(&message)
+                    .trim_start();
+                self.problem(&place, message, error.hint().unwrap_or_default());
                 None
             }
         };
