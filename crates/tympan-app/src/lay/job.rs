@@ -145,15 +145,14 @@ impl Source {
     }
 
     fn beside(&mut self, folder: &Path) {
-        for path in [
+        let paths = [
             &mut self.file,
             &mut self.back_file,
             &mut self.folder,
             &mut self.list,
-        ] {
-            if let Some(path) = path {
-                *path = folder.join(&*path);
-            }
+        ];
+        for path in paths.into_iter().flatten() {
+            *path = folder.join(&*path);
         }
         if let Some(back) = &mut self.back {
             *back = folder.join(&*back).to_string_lossy().into_owned();
