@@ -71,6 +71,18 @@ impl Lattice {
     }
 }
 
+impl Lattice {
+    /// Whether a point lies in one of its places, taken or not.
+    pub(super) fn holds(&self, at: tympan_sheet::Point<Page>) -> bool {
+        let within = |steps: &Steps, length: f64, at: f64| {
+            let index = ((at - steps.start) / steps.pitch).floor().max(0.0);
+            let index = index.min((steps.count - 1) as f64);
+            (0.0..=length).contains(&(at - steps.start - index * steps.pitch))
+        };
+        within(&self.x, self.size.w, at.x) && within(&self.y, self.size.h, at.y)
+    }
+}
+
 /// All lattices that frames form, the one with the most area first.
 pub(super) fn lattices(frames: &[Frame]) -> Vec<Lattice> {
     let mut found = Vec::new();

@@ -4,6 +4,7 @@
 mod evidence;
 mod fold;
 mod lattice;
+mod marks;
 mod pixels;
 mod settle;
 mod trim;
@@ -130,7 +131,10 @@ fn whole_page(contents: &Contents, drawn: &Drawn) -> Option<Grid> {
 /// Grids that the frames of a page form, and frames that stand alone.
 fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Grid>) {
     let mut frames: Vec<Frame> = drawn.frames.clone();
-    let mut grids = Vec::new();
+    let (mut grids, mut between) = (Vec::new(), Vec::new());
+    if let Some(grid) = marked(&mut frames, drawn, page, view) {
+        grids.push(grid);
+    }
     while grids.len() < MOST_GRIDS {
         let lattices = lattice::lattices(&frames);
         let Some(found) = best(&lattices, drawn) else {
@@ -140,11 +144,16 @@ fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Gr
         grids.extend(grid);
         let block = found.block().grown(0.5);
         let before = frames.len();
-        frames.retain(|frame| !block.contains(frame.rect.centre()));
+        let (inside, others): (Vec<Frame>, Vec<Frame>) =
+            (frames.into_iter()).partition(|frame| block.contains(frame.rect.centre()));
+        between.extend((inside.into_iter()).filter(|frame| !found.holds(frame.rect.centre())));
+        frames = others;
         if frames.len() == before {
             break;
         }
     }
+    // Of pictures of unlike sizes some lie between the others.
+    frames.extend(between);
     let mut loose = Vec::new();
     while loose.len() < MOST_LOOSE {
         let lattices = lattice::lattices(&frames);
@@ -163,12 +172,29 @@ fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Gr
     (grids, loose)
 }
 
+/// The grid that trim marks show where the frames alone do not lead to it. Its frames are taken out.
+fn marked(frames: &mut Vec<Frame>, drawn: &Drawn, page: Size, view: &View<'_>) -> Option<Grid> {
+    let (lattice, bleed) = marks::lattice(frames, drawn)?;
+    let lattices = lattice::lattices(frames);
+    if best(&lattices, drawn).is_some_and(|found| is_marked(&found, &lattices, drawn)) {
+        return None;
+    }
+    let grid = cut_grid(&lattice, &[], drawn, page, view)?;
+    let block = lattice.block().grown(0.5);
+    frames.retain(|frame| !block.contains(frame.rect.centre()));
+    let bleed = (bleed.usual > 0.05).then_some(bleed);
+    Some(Grid {
+        bleed: bleed.or(grid.bleed),
+        ..grid
+    })
+}
+
 /// The lattice that most likely is the cells': the outermost of the largest, but several cells
 /// rather than one.
 fn best(lattices: &[Lattice], drawn: &Drawn) -> Option<Lattice> {
     let likely = |lattice: &&Lattice| {
         let card = lattice.size.w.max(lattice.size.h) <= 165.0;
-        card && (lattice.count() > 1 || is_marked(lattice, drawn))
+        card && (lattice.count() > 1 || is_marked(lattice, &[], drawn))
     };
     let largest = lattices.iter().filter(likely).max_by(|a, b| {
         let worth = |lattice: &Lattice| {
@@ -182,9 +208,9 @@ fn best(lattices: &[Lattice], drawn: &Drawn) -> Option<Lattice> {
     Some(largest.clone())
 }
 
-/// Whether lines outside of a single frame show where it is cut.
-fn is_marked(lattice: &Lattice, drawn: &Drawn) -> bool {
-    let cut = trim::cut(lattice, &[], drawn);
+/// Whether lines outside of frames show where they are cut.
+fn is_marked(lattice: &Lattice, all: &[Lattice], drawn: &Drawn) -> bool {
+    let cut = trim::cut(lattice, all, drawn);
     cut.lined > 0.98
 }
 

@@ -1,5 +1,6 @@
 //! What the pages of a job say about each other's cells.
 
+mod behind;
 mod full;
 
 use tympan_sheet::{Point, Vector, nearest_card};
@@ -24,15 +25,18 @@ const GUESSED: f64 = 0.5;
 
 /// Settles what is told only by other pages. (Pages of all files of one job belong in one call.)
 ///
+/// - Pictures of unlike sizes that each lie behind a cell of a marked page are its cells' backs.
 /// - A loose frame of the size of another page's cells, at the place of one of them or of its
 ///   mirror image, is a cell of a sheet that is not full. In a picture, a block as large as some of
 ///   them is those.
 /// - Frames of a usual card's size at the same or mirrored places of two pages are cards.
-/// - A guessed size gives way to a known one at the same steps.
+/// - A guessed size gives way to a known one at the same steps; so does one that only frames speak
+///   for to one that is marked.
 /// - Cells that are some of another page's belong to its grid.
 ///
 /// What is loose then is nothing.
 pub fn settle(pages: &mut [PageCells]) {
+    behind::settle(pages);
     frames(pages);
     sizes(pages);
     full::complete(pages);
@@ -127,10 +131,15 @@ fn sizes(pages: &mut [PageCells]) {
             let both = |a: usize, b: usize| (a > 1) == (b > 1);
             both(a.columns, b.columns) && both(a.rows, b.rows) && same_steps(a, b)
         };
-        let alike = |other: &&Grid| grid.filled.len() > 1 && steps(other, grid);
-        if grid.trim_sd < GUESSED {
+        let is_guessed = grid.trim_sd >= GUESSED;
+        if !is_guessed && is_shown(grid) {
             continue;
         }
+        let alike = |other: &&Grid| {
+            grid.filled.len() > 1
+                && steps(other, grid)
+                && (is_guessed || (is_shown(other) && is_part(grid, other)))
+        };
         if let Some(other) = known.iter().find(alike) {
             let (old, new) = (grid.trim, other.trim);
             let back = Vector::new((old.w - new.w) / 2.0, (old.h - new.h) / 2.0);
@@ -141,6 +150,16 @@ fn sizes(pages: &mut [PageCells]) {
             grid.confidence = grid.confidence.max(0.7);
         }
     }
+}
+
+/// Whether marks or lines show the cuts of a grid.
+fn is_shown(grid: &Grid) -> bool {
+    let shows = |evidence: &Evidence| matches!(evidence, Evidence::TrimMarks | Evidence::Lines);
+    grid.found_by.iter().any(shows)
+}
+
+fn is_part(grid: &Grid, of: &Grid) -> bool {
+    grid.columns <= of.columns && grid.rows <= of.rows
 }
 
 /// A grid like this one that has a cell where the single frame is, with only that cell filled.
