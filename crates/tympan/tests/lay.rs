@@ -9,6 +9,7 @@ use common::{Tympan, pages};
 use image::imageops::{flip_horizontal, flip_vertical, rotate180};
 use image::{DynamicImage, Rgb, RgbImage};
 use serde_json::Value;
+use tympan_pdf::draw::{self, Meta};
 use tympan_sheet::{Flip, Size};
 
 /// Five pixels in a mm.
@@ -138,11 +139,14 @@ fn every_back_lies_behind_its_own_front_on_every_paper_flip_and_card() {
 #[test]
 fn cards_come_from_old_sheets_with_their_own_backs() {
     let tympan = Tympan::new();
-    tympan.run(&["demo", "game"]);
+    let size = Size::new(210.0, 297.0);
+    let pages = tympan_game::sheets::deck_sheets(size, Flip::Sideways);
+    let file = draw::write(&pages, &Meta::new("Saltmarsh Ferry")).expect("a file");
+    std::fs::write(tympan.path("deck.pdf"), file).expect("written");
     let said = tympan.run(&[
         "--json",
         "lay",
-        "game/deck-a4.pdf",
+        "deck.pdf",
         "-o",
         "sheets.pdf",
         "--card",

@@ -22,6 +22,8 @@ const COLUMNS: [(f64, &str); 5] = [
     (104.0, "What comes off"),
     (162.0, "At once"),
 ];
+/// So many letters fit into the column that tells how the stack lies.
+const LAY_LETTERS: usize = 44;
 const ROW: f64 = 5.6;
 const SMALL: f64 = 2.9;
 
@@ -117,14 +119,19 @@ fn table(page: &mut Drawing, rows: &[Row], mut y: f64) -> f64 {
     }
     for row in rows {
         y += ROW;
+        let lay = wrapped(&row.lay, LAY_LETTERS);
         let stop = row
             .stop_mm
             .as_ref()
             .map_or_else(|| "the marks".to_owned(), |mm| format!("{mm} mm"));
         let step = row.step.to_string();
-        let words = [&step, &stop, &row.lay, &row.off, &row.at_once];
+        let words = [&step, &stop, &lay[0], &row.off, &row.at_once];
         for ((x, _), text) in COLUMNS.iter().zip(words) {
             page.text(Text::new(MARGIN + x, y, SMALL, text.as_str()));
+        }
+        for line in &lay[1..] {
+            y += 0.7 * ROW;
+            page.text(Text::new(MARGIN + COLUMNS[2].0, y, SMALL, line.as_str()));
         }
         let (left, right) = (MARGIN, page.size.w - MARGIN);
         page.stroke(
@@ -133,4 +140,21 @@ fn table(page: &mut Drawing, rows: &[Row], mut y: f64) -> f64 {
         );
     }
     y + ROW
+}
+
+/// The words on lines of at most so many letters; at least one line.
+fn wrapped(text: &str, letters: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let last = lines.len() - 1;
+        if lines[last].is_empty() {
+            lines[last].push_str(word);
+        } else if lines[last].chars().count() + 1 + word.chars().count() <= letters {
+            lines[last].push(' ');
+            lines[last].push_str(word);
+        } else {
+            lines.push(word.to_owned());
+        }
+    }
+    lines
 }
