@@ -7,12 +7,14 @@ pub mod desk;
 pub mod files;
 pub mod inspect;
 pub mod lay;
+pub mod lines_up;
 pub mod measure;
 pub mod pages;
 pub mod picture;
 pub mod plan;
 mod refusal;
 pub mod report;
+pub mod setups;
 pub mod words;
 
 use std::path::PathBuf;

@@ -9,10 +9,12 @@ use tympan_register::{Fit, Model, Reading};
 use tympan_store::{ReadingId, ReadingRecord};
 
 pub use by_eye::{
-    ByEye, parse_hole, parse_rules, parse_seen, parse_table, read_by_eye, with_rules,
+    ByEye, InTheirWords, PinPlaces, parse_hole, parse_rules, parse_seen, parse_table, pin_places,
+    read_by_eye, read_words, with_rules,
 };
-pub use pictures::{PicturesTold, RefusedPictures, read_pictures};
-pub use sheets::{test_sheet, write_test_sheets};
+pub use pictures::{PicturesAsked, PicturesTold, RefusedPictures, read_pictures};
+pub use sheets::{HowToPrint, how_to_print, test_sheet, write_test_sheets};
+pub(crate) use told::own_fit;
 pub use told::{FromPictures, ReadSheet, ReadTold, SheetTold, told};
 pub use tympan_store::{CheckRules, FlippedBy, SetUp, Store};
 
@@ -49,6 +51,15 @@ pub fn learn(store: &Store, setup: &SetUp) -> Result<Learnt, Refusal> {
     Ok(Learnt { readings, fit })
 }
 
+/// How the refusal of a sheet that was read before ends.
+const READ_BEFORE: &str = "was read before";
+
+/// Whether something was refused because a sheet was read before, so that its owner may be asked
+/// whether it was read once more.
+pub fn is_read_before(message: &str) -> bool {
+    message.ends_with(READ_BEFORE)
+}
+
 /// Readings that may go into the log, and the earlier ones of the same sheets that they replace.
 struct Accepted<'a> {
     records: &'a [ReadingRecord],
@@ -81,9 +92,9 @@ fn accept<'a>(
     }
     if let (Some((number, _)), false) = (replaced.first(), again) {
         return Err(Refusal::new(
-            format!("sheet {number} was read before"),
-            "if this is the same sheet read once more, say --again: the earlier reading is then set \
-             aside; other sheets need numbers of their own",
+            format!("sheet {number} {READ_BEFORE}"),
+            "if this is the same sheet read once more, say so (--again): the earlier reading is then \
+             set aside; other sheets need numbers of their own",
         ));
     }
     let mut replaced: Vec<_> = replaced.into_iter().map(|(_, id)| id).collect();

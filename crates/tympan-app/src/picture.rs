@@ -180,6 +180,8 @@ fn grid_step(farthest: f64) -> f64 {
         .unwrap_or(10.0)
 }
 
+/// Evidence is no larger than this, pixels: it is looked at, not measured.
+const EVIDENCE_PX: usize = 2400;
 /// Residuals are drawn this many times longer than they are.
 const RESIDUALS_MAGNIFIED: f64 = 40.0;
 
@@ -204,24 +206,29 @@ pub fn evidence(
         let (Some(luma), Some(file)) = (pictures.get(index), files.get(index)) else {
             continue;
         };
-        let (width, height) = (luma.width() as u32, luma.height() as u32);
-        let mut picture = RgbImage::from_fn(width, height, |x, y| {
-            let grey = luma.data()[y as usize * luma.width() + x as usize];
-            // Paler, so that the marking stands out.
+        // Paler, so that the marking stands out, and smaller by a whole number where it is large.
+        let step = luma.width().max(luma.height()).div_ceil(EVIDENCE_PX).max(1);
+        let (width, height) = (luma.width() / step, luma.height() / step);
+        let mut picture = RgbImage::from_fn(width as u32, height as u32, |x, y| {
+            let (x, y) = (x as usize * step, y as usize * step);
+            let rows = (y..y + step).map(|y| &luma.data()[y * luma.width() + x..][..step]);
+            let sum: usize = rows.flatten().map(|&grey| usize::from(grey)).sum();
+            let grey = (sum / (step * step)) as u8;
             Rgb([128 + grey / 2; 3])
         });
-        let radius = 3.2 * reading.px_per_mm;
+        let scaled = |(x, y): (f64, f64)| (x / step as f64, y / step as f64);
+        let radius = 3.2 * reading.px_per_mm / step as f64;
         for mark in reading.evidence.iter().filter(|e| e.picture == index) {
             let ink = match mark.side {
                 tympan_sheet::Side::Front => Rgb([180, 40, 20]),
                 tympan_sheet::Side::Back => Rgb([20, 70, 160]),
             };
-            circle(&mut picture, mark.at, radius, ink);
+            circle(&mut picture, scaled(mark.at), radius, ink);
             let to = (
                 mark.at.0 + RESIDUALS_MAGNIFIED * mark.off.0,
                 mark.at.1 + RESIDUALS_MAGNIFIED * mark.off.1,
             );
-            line(&mut picture, mark.at, to, ink);
+            line(&mut picture, scaled(mark.at), scaled(to), ink);
         }
         let stem = file
             .file_stem()

@@ -7,7 +7,7 @@ use tympan_store::{ReadingRecord, SetUp, Unprintable};
 
 use crate::measure::Learnt;
 use crate::refusal::Refusal;
-use crate::words::seen_in_words;
+use crate::words::{Units, seen_in_words_in};
 
 /// The share of cards and sheets that bleed and border are worked out for.
 const SHARE: f64 = 0.95;
@@ -25,6 +25,8 @@ pub struct Design {
     pub card: Size,
     /// Cuts fall within this of where they should 19 times in 20, mm either way.
     pub cut_tolerance: Length,
+    /// The units that its sentences tell lengths in; its numbers are in mm.
+    pub units: Units,
 }
 
 impl Default for Design {
@@ -33,6 +35,7 @@ impl Default for Design {
         Self {
             card: Size::new(63.5, 88.9),
             cut_tolerance: Length::mm(0.5),
+            units: Units::Mm,
         }
     }
 }
@@ -349,17 +352,19 @@ pub fn report(setup: &SetUp, learnt: &Learnt, design: Design) -> Result<Report, 
             real: t.real,
         })
         .collect();
+    let units = design.units;
     let in_words = InWords {
-        answer: answer(&expected_after_mm),
-        seen_on_back: seen_on_back(setup, &map),
-        correction: crate::correct::move_in_words(
+        answer: answer(units, &expected_after_mm),
+        seen_on_back: seen_on_back(units, setup, &map),
+        correction: crate::correct::move_in_words_in(
+            units,
             &crate::plan::as_page(&backs),
             setup.paper.size(),
         ),
-        terms: terms_in_words(&terms),
-        scatter: scatter_in_words(&scatter),
-        cards: cards_in_words(&need),
-        more_sheets: more_in_words(learnt.readings.len(), &more_sheets),
+        terms: terms_in_words(units, &terms),
+        scatter: scatter_in_words(units, &scatter),
+        cards: cards_in_words(units, &need),
+        more_sheets: more_in_words(units, learnt.readings.len(), &more_sheets),
     };
     Ok(Report {
         schema: 1,
@@ -405,22 +410,38 @@ fn cards_need(cards: &Cards, cells: &[Rect<Front>], design: Design) -> CardsNeed
     }
 }
 
-fn answer(after: &Quantiles) -> String {
+/// A figure in these units, to a tenth of a millimetre or a hundredth of an inch.
+fn coarse(units: Units, mm: f64) -> String {
+    let decimals = units.decimals() - 1;
+    format!("{:.decimals$}", units.of_mm(mm))
+}
+
+/// A figure in these units, to a hundredth of a millimetre or a thousandth of an inch.
+fn fine(units: Units, mm: f64) -> String {
+    let decimals = units.decimals();
+    format!("{:.decimals$}", units.of_mm(mm))
+}
+
+fn answer(units: Units, after: &Quantiles) -> String {
+    let (p95, p50, unit) = (
+        coarse(units, after.p95),
+        coarse(units, after.p50),
+        units.name(),
+    );
     format!(
-        "Once corrected, backs land within {:.1} mm of their fronts 19 times in 20, and half of \
-         the time within {:.1} mm.",
-        after.p95, after.p50
+        "Once corrected, backs land within {p95} {unit} of their fronts 19 times in 20, and half of \
+         the time within {p50} {unit}."
     )
 }
 
 /// Where the backs lie now. The map is seen from the front; what is said is seen on the back, so
 /// tilt and the mirrored axis change sign.
-pub(crate) fn seen_on_back(setup: &SetUp, map: &Affine<Front>) -> String {
+pub(crate) fn seen_on_back(units: Units, setup: &SetUp, map: &Affine<Front>) -> String {
     let sheet = setup.paper.size();
     let seen = setup.flip.carry_to_back(map, sheet);
     let shift = seen.displacement(sheet.centre());
     let tilt = seen.decompose().tilt.to_degrees();
-    let mut said = seen_in_words(Length::mm(shift.x), Length::mm(shift.y))
+    let mut said = seen_in_words_in(units, Length::mm(shift.x), Length::mm(shift.y))
         .unwrap_or_else(|| "where they should in the middle of the sheet".to_owned());
     if tilt.abs() >= 0.005 {
         let way = if tilt > 0.0 {
@@ -433,14 +454,20 @@ pub(crate) fn seen_on_back(setup: &SetUp, map: &Affine<Front>) -> String {
     format!("Looking at the back, the backs sit {said}.")
 }
 
-fn terms_in_words(terms: &[TermReport]) -> String {
+fn terms_in_words(units: Units, terms: &[TermReport]) -> String {
     let told = |real: bool| -> Vec<String> {
         let these = terms.iter().filter(|t| t.real == real);
         these
             .map(|t| match real {
                 true => {
                     let half = (t.high - t.low) / 2.0;
-                    format!("{} {:+.2} ± {:.2} {}", t.term.name(), t.value, half, t.unit)
+                    let name = t.term.name();
+                    if t.unit == "mm" && units == Units::Inch {
+                        let (value, half) = (units.of_mm(t.value), units.of_mm(half));
+                        format!("{name} {value:+.3} ± {half:.3} in")
+                    } else {
+                        format!("{name} {:+.2} ± {half:.2} {}", t.value, t.unit)
+                    }
                 }
                 false => t.term.name().to_owned(),
             })
@@ -458,47 +485,52 @@ fn terms_in_words(terms: &[TermReport]) -> String {
     }
 }
 
-fn scatter_in_words(scatter: &tympan_register::Scatter) -> String {
+fn scatter_in_words(units: Units, scatter: &tympan_register::Scatter) -> String {
+    let unit = units.name();
     format!(
-        "From sheet to sheet the backs wander by {:.2} mm across, {:.2} mm down and {:.2}° \
+        "From sheet to sheet the backs wander by {} {unit} across, {} {unit} down and {:.2}° \
          (standard deviations, from {} sheet{}).",
-        scatter.x_mm.value,
-        scatter.y_mm.value,
+        fine(units, scatter.x_mm.value),
+        fine(units, scatter.y_mm.value),
         scatter.tilt_deg.value,
         scatter.sheets,
         if scatter.sheets == 1 { "" } else { "s" }
     )
 }
 
-fn cards_in_words(need: &CardsNeed) -> String {
+fn cards_in_words(units: Units, need: &CardsNeed) -> String {
+    let said = |mm| coarse(units, mm);
+    let unit = units.name();
     format!(
-        "With cuts good to ±{:.1} mm, give cards {:.1} mm of bleed, or a border of {:.1} mm, and 19 \
-         of 20 cards look right; for 19 of 20 whole sheets, {:.1} mm and {:.1} mm.",
-        need.cut_tolerance_mm,
-        need.bleed_mm,
-        need.border_mm,
-        need.bleed_for_sheets_mm,
-        need.border_for_sheets_mm
+        "With cuts good to ±{} {unit}, give cards {} {unit} of bleed, or a border of {} {unit}, and \
+         19 of 20 cards look right; for 19 of 20 whole sheets, {} {unit} and {} {unit}.",
+        said(need.cut_tolerance_mm),
+        said(need.bleed_mm),
+        said(need.border_mm),
+        said(need.bleed_for_sheets_mm),
+        said(need.border_for_sheets_mm)
     )
 }
 
-fn more_in_words(sheets: usize, more: &[MoreSheets]) -> String {
+fn more_in_words(units: Units, sheets: usize, more: &[MoreSheets]) -> String {
     let Some(two) = more.iter().find(|m| m.sheets == 2) else {
         return String::new();
     };
     let worth = two.steady_mm[1] < 0.85 * two.steady_mm[0] || sheets < ENOUGH_SHEETS;
+    let said = |mm| fine(units, mm);
     format!(
-        "{}: two more sheets would bring the steady error from ±{:.2} to about ±{:.2} mm, and what a \
-         single sheet does from ±{:.2} to ±{:.2} mm.",
+        "{}: two more sheets would bring the steady error from ±{} to about ±{} {unit}, and what a \
+         single sheet does from ±{} to ±{} {unit}.",
         if worth {
             "More sheets are worth while"
         } else {
             "More sheets would bring little"
         },
-        two.steady_mm[0],
-        two.steady_mm[1],
-        two.next_sheet_mm[0],
-        two.next_sheet_mm[1]
+        said(two.steady_mm[0]),
+        said(two.steady_mm[1]),
+        said(two.next_sheet_mm[0]),
+        said(two.next_sheet_mm[1]),
+        unit = units.name(),
     )
 }
 
@@ -530,8 +562,8 @@ fn cautions(fit: &Fit, doubtful: &[DoubtfulSheet]) -> Vec<String> {
         };
         cautions.push(format!(
             "{name} does not seem to belong with the others (p = {:.4}){another}. If it slipped or \
-             was misread, set it aside with log --set-aside {}",
-            sheet.p, sheet.reading
+             was misread, set it aside: it is kept, and can be brought back",
+            sheet.p
         ));
     }
     cautions

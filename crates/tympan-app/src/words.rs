@@ -289,11 +289,6 @@ impl Units {
 
 /// How far a displacement seen on the back is, in words: "2.1 mm too low and 0.4 mm too far left".
 /// What rounds to nothing is left out; `None` where nothing is left.
-pub fn seen_in_words(right: Length, down: Length) -> Option<String> {
-    seen_in_words_in(Units::Mm, right, down)
-}
-
-/// The same in these units.
 pub fn seen_in_words_in(units: Units, right: Length, down: Length) -> Option<String> {
     let part = |length: Length, plus: &str, minus: &str| {
         let word = if length > Length::ZERO { plus } else { minus };
@@ -388,12 +383,15 @@ mod tests {
 
     #[test]
     fn what_is_seen_is_said_with_its_side_of_the_cross() {
-        let words = seen_in_words(Length::mm(-0.4), Length::mm(2.1));
+        let words = seen_in_words_in(Units::Mm, Length::mm(-0.4), Length::mm(2.1));
         assert_eq!(
             words.as_deref(),
             Some("2.1 mm too low and 0.4 mm too far left")
         );
-        assert_eq!(seen_in_words(Length::mm(0.001), Length::ZERO), None);
+        assert_eq!(
+            seen_in_words_in(Units::Inch, Length::mm(0.001), Length::ZERO),
+            None
+        );
     }
 
     proptest! {

@@ -16,6 +16,7 @@ use crate::state::App;
 /// The header that carries the token.
 pub(crate) const TOKEN: &str = "x-tympan-token";
 
+/// What pages may load: only what this server itself sends.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; \
      font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
@@ -25,7 +26,12 @@ pub(crate) async fn guard(State(app): State<App>, request: Request, next: Next) 
         Ok(()) => next.run(request).await,
         Err(refused) => refused.into_response(),
     };
-    let headers = response.headers_mut();
+    set_headers(response.headers_mut());
+    response
+}
+
+/// The headers that every answer has.
+pub(crate) fn set_headers(headers: &mut HeaderMap) {
     for (name, value) in [
         ("content-security-policy", POLICY),
         ("x-content-type-options", "nosniff"),
@@ -43,7 +49,6 @@ pub(crate) async fn guard(State(app): State<App>, request: Request, next: Next) 
     if !headers.contains_key(header::CACHE_CONTROL) {
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
-    response
 }
 
 fn check(app: &App, request: &Request) -> Result<(), Refused> {
@@ -104,7 +109,7 @@ fn is_own_origin(origin: &str, port: u16) -> bool {
 }
 
 /// Compares in a time that tells nothing about where they differ.
-fn is_same(a: &str, b: &str) -> bool {
+pub(crate) fn is_same(a: &str, b: &str) -> bool {
     a.len() == b.len() && a.bytes().zip(b.bytes()).fold(0, |d, (a, b)| d | (a ^ b)) == 0
 }
 

@@ -4,6 +4,7 @@
 //! - `api`: what the pages' scripts ask for, one file for each subject.
 //! - `guard`: who may ask at all.
 //! - `crew` and `worker`: files are read in child processes of the same program.
+//! - `phone`: a link by which one phone may send photos, on the local network, on request only.
 //! - `assets`: style, scripts and faces, embedded in the program.
 
 mod api;
@@ -12,6 +13,7 @@ mod crew;
 mod guard;
 mod jobs;
 mod pages;
+mod phone;
 mod refused;
 mod server;
 mod shell;

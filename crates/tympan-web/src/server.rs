@@ -100,6 +100,7 @@ async fn run(options: &Options, desk: Desk) -> Result<(), Refusal> {
         moved_on: broadcast::channel(256).0,
         cancels: Mutex::new(HashMap::new()),
         passwords: Mutex::new(HashMap::new()),
+        pairing: Mutex::new(None),
     });
     say(&format!("{address}\n"))?;
     if options.open && open::that_detached(&address).is_err() {
@@ -142,7 +143,8 @@ fn router(app: App) -> Router {
         .with_state(app)
 }
 
-async fn accept(listener: TcpListener, router: Router) {
+/// Answers whoever connects, for as long as this is waited for.
+pub(crate) async fn accept(listener: TcpListener, router: Router) {
     let room = Arc::new(Semaphore::new(CONNECTIONS));
     loop {
         let Ok(place) = Arc::clone(&room).acquire_owned().await else {
@@ -188,7 +190,7 @@ async fn told_to_stop() {
 }
 
 /// 128 random bits.
-fn token() -> Result<String, Refusal> {
+pub(crate) fn token() -> Result<String, Refusal> {
     let mut bytes = [0u8; 16];
     getrandom::fill(&mut bytes).map_err(|e| {
         Refusal::new(

@@ -33,8 +33,27 @@ impl<S: Sync> FromRequestParts<S> for Units {
     }
 }
 
+/// Where in the program a page stands, for the way back and on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Room {
+    /// Files of cards.
+    Games,
+    /// Printers and how they do.
+    SetUps,
+    /// Nowhere in particular.
+    None,
+}
+
+/// The rooms that can be gone to from everywhere: name, address, room.
+const ROOMS: [(&str, &str, Room); 2] = [
+    ("Games", "/", Room::Games),
+    ("Set-ups", "/setups", Room::SetUps),
+];
+
 /// A page to be.
 pub(crate) struct Page<'a> {
+    /// Where it stands.
+    pub(crate) room: Room,
     /// What the browser's tab says.
     pub(crate) title: &'a str,
     /// The script of this page, in `assets/js`.
@@ -58,6 +77,7 @@ pub(crate) fn shell(state: &State, units: Units, page: Page<'_>) -> Markup {
                 link rel="icon" href="/assets/mark.svg" type="image/svg+xml";
                 link rel="preload" href="/assets/fonts/atkinson-400.woff2" as="font" type="font/woff2" crossorigin;
                 link rel="stylesheet" href="/assets/press.css";
+                link rel="stylesheet" href="/assets/bench.css";
                 script type="module" src="/assets/js/shell.js" {}
                 @if let Some(script) = page.script {
                     script type="module" src={ "/assets/js/" (script) } {}
@@ -69,6 +89,11 @@ pub(crate) fn shell(state: &State, units: Units, page: Page<'_>) -> Markup {
                     a.name href="/" {
                         (mark())
                         span { "Tympan" }
+                    }
+                    nav.rooms aria-label="Tympan" {
+                        @for (name, address, room) in ROOMS {
+                            a href=(address) aria-current=[(room == page.room).then_some("page")] { (name) }
+                        }
                     }
                     div.units role="group" aria-label="Units" {
                         button type="button" data-units="mm" aria-pressed=(!is_inch) { "mm" }

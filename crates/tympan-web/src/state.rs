@@ -8,8 +8,10 @@ use std::time::Duration;
 use tokio::sync::{Semaphore, broadcast, watch};
 use tympan_app::Refusal;
 use tympan_app::desk::{Desk, Work};
+use tympan_app::store::Store;
 
 use crate::crew::Crew;
+use crate::phone::Pairing;
 
 /// Uploads that arrive at the same time; others are asked to come again.
 pub(crate) const UPLOADS: usize = 6;
@@ -33,10 +35,12 @@ pub(crate) struct State {
     pub(crate) uploads: Semaphore,
     /// An upload that brings nothing for so long is given up.
     pub(crate) patience: Duration,
-    /// The ids of works whose long work has moved on.
+    /// The ids of works and set-ups about which something is new.
     pub(crate) moved_on: broadcast::Sender<String>,
-    /// How to cancel running work, by the work's id.
+    /// How to cancel running work, by the id of the work or of the pictures.
     pub(crate) cancels: Mutex<HashMap<String, watch::Sender<bool>>>,
+    /// The phone that may send photos, if one may.
+    pub(crate) pairing: Mutex<Option<Arc<Pairing>>>,
     /// Passwords of locked files, by the work's id. Never written down.
     pub(crate) passwords: Mutex<HashMap<String, String>>,
 }
@@ -45,6 +49,11 @@ impl State {
     /// The password of a work's files, if it was given.
     pub(crate) fn password(&self, id: &str) -> Option<String> {
         self.passwords.lock().ok()?.get(id).cloned()
+    }
+
+    /// The store, opened for one request.
+    pub(crate) fn store(&self) -> Result<Store, Refusal> {
+        tympan_app::open_store(Some(self.data.clone()))
     }
 
     /// Says that something about a work's long work is new.

@@ -12,9 +12,9 @@ use std::sync::mpsc;
 
 use serde::{Deserialize, Serialize};
 use tympan_app::Refusal;
-use tympan_app::correct;
 use tympan_app::desk::picture::{self, Tile};
-use tympan_app::desk::{Look, Work, look};
+use tympan_app::desk::{Inspected, Look, Outcome, PicturesIn, Work, look, look_closely};
+use tympan_app::{correct, inspect};
 
 /// What can be asked of the child.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -45,6 +45,14 @@ pub(crate) enum Ask {
         password: Option<String>,
         output: PathBuf,
     },
+    /// A close look at files; the last one holds the backs of the others where that is said.
+    Inspect {
+        files: Vec<PathBuf>,
+        has_back_file: bool,
+        password: Option<String>,
+    },
+    /// Pictures of test sheets, into the log.
+    Read(Box<PicturesIn>),
     /// The demo game as a PDF.
     Demo { output: PathBuf },
 }
@@ -65,6 +73,10 @@ pub(crate) enum Said {
         in_words: String,
         cautions: Vec<String>,
     },
+    /// Files were looked at closely.
+    Inspected(Box<Inspected>),
+    /// Pictures were read.
+    Read(Outcome),
     /// It was not done.
     Refused {
         message: String,
@@ -147,6 +159,12 @@ fn limit(_memory_mb: u64) -> io::Result<()> {
     Ok(())
 }
 
+/// What the visitor looks at comes before what is looked through meanwhile.
+fn stand_back() {
+    #[cfg(unix)]
+    let _ = rustix::process::nice(10);
+}
+
 /// The files that were drawn from last stay open.
 #[derive(Default)]
 struct Open {
@@ -201,11 +219,35 @@ fn answer(ask: Ask, open: &mut Open, cancel: &AtomicBool) -> Result<Said, Refusa
             password,
             output,
         } => save(data, &work, files, password, output, cancel)?,
+        Ask::Inspect {
+            files,
+            has_back_file,
+            password,
+        } => {
+            stand_back();
+            let mut told = said_by_percent();
+            let mut progress = |at: inspect::Progress| told(at.done, at.total);
+            let found = look_closely(&files, has_back_file, password, &mut progress, cancel)?;
+            Said::Inspected(Box::new(found))
+        }
+        Ask::Read(pictures) => Said::Read(pictures.read(&mut said_by_percent(), cancel)?),
         Ask::Demo { output } => {
             tympan_app::demo::write_deck(&output)?;
             Said::Drawn
         }
     })
+}
+
+/// Says how far something is; a line for each per cent is enough.
+fn said_by_percent() -> impl FnMut(usize, usize) {
+    let mut told = None;
+    move |done, total| {
+        let percent = 100 * done / total.max(1);
+        if told.replace(percent) != Some(percent) {
+            // Where nobody listens, the end of standard input ends this process.
+            let _ = say(&Said::Progress { done, total });
+        }
+    }
 }
 
 fn save(
@@ -221,18 +263,8 @@ fn save(
         correct::Asked::SetUp(_) => Some(tympan_app::open_store(Some(data))?),
         _ => None,
     };
-    let mut told = None;
-    let mut progress = |at: correct::Progress| {
-        // A line for each per cent is enough.
-        let percent = 100 * at.done / at.total.max(1);
-        if told.replace(percent) != Some(percent) {
-            // Where nobody listens, the end of standard input ends this process.
-            let _ = say(&Said::Progress {
-                done: at.done,
-                total: at.total,
-            });
-        }
-    };
+    let mut told = said_by_percent();
+    let mut progress = |at: correct::Progress| told(at.done, at.total);
     let outcome = correct::correct(store.as_ref(), &request, &mut progress, cancel)?;
     Ok(Said::Saved {
         in_words: outcome.backs_in_words(),

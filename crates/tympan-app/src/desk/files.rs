@@ -59,6 +59,17 @@ impl Incoming {
         Ok(self)
     }
 
+    /// Gives it its place for good.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where something is there already or the disk fails.
+    pub(super) fn persist(self, path: &Path) -> Result<(), Refusal> {
+        self.file
+            .persist_noclobber(path)
+            .map_err(|e| Refusal::file("keep", path, &e.error))?;
+        Ok(())
+    }
+
     /// How much has arrived.
     pub fn bytes(&self) -> u64 {
         self.bytes
@@ -73,7 +84,7 @@ impl Desk {
     /// A [`Refusal`] where the folder cannot be used, or another program serves this desk.
     pub fn open(data: &Path) -> Result<Self, Refusal> {
         let folder = data.join("desk");
-        for name in ["", "incoming", "work", "pictures"] {
+        for name in ["", "incoming", "work", "pictures", "batches", "sheets"] {
             let folder = folder.join(name);
             fs::create_dir_all(&folder)
                 .map_err(|e| Refusal::file("make the folder", &folder, &e))?;
@@ -128,21 +139,28 @@ impl Desk {
                 let _ = fs::remove_file(entry.path());
             }
         }
+        self.tidy_batches();
         for mut work in self.all() {
             if work.put_away {
                 let _ = self.throw_away(&work.id);
                 continue;
             }
             self.tidy_saved(&work);
-            let Some(job) = work.job.take_if(|job| job.state == JobState::Running) else {
-                continue;
-            };
             let why = Refusal::new(
                 "Tympan was closed while this was being done",
                 "start it once more; nothing else was lost",
             );
-            work.job = Some(job.ended(JobState::Stopped, &why));
-            let _ = self.keep(&work);
+            let stop = |job: &mut Option<Job>| {
+                let running = job.take_if(|job| job.state == JobState::Running);
+                let was = running.is_some();
+                if let Some(running) = running {
+                    *job = Some(running.ended(JobState::Stopped, &why));
+                }
+                was
+            };
+            if stop(&mut work.job) | stop(&mut work.inspecting) {
+                let _ = self.keep(&work);
+            }
         }
     }
 
@@ -186,6 +204,8 @@ impl Desk {
             locked: false,
             pages: Vec::new(),
             cautions: Vec::new(),
+            inspecting: None,
+            inspected: None,
             change: Change::default(),
             job: None,
             saved: None,
@@ -216,16 +236,14 @@ impl Desk {
         }
         work.has_back_file = true;
         work.pages.clear();
+        work.inspected = None;
         self.place(work, incoming, name)
     }
 
     fn place(&self, mut work: Work, incoming: Incoming, name: &str) -> Result<Work, Refusal> {
         let path = self.file(&work.id, work.files.len());
         let bytes = incoming.bytes;
-        incoming
-            .file
-            .persist_noclobber(&path)
-            .map_err(|e| Refusal::file("keep", &path, &e.error))?;
+        incoming.persist(&path)?;
         work.files.push(WorkFile {
             name: plain_name(name),
             bytes,
@@ -254,6 +272,7 @@ impl Desk {
             .map_err(|e| Refusal::file("move", &first, &e))?;
         work.files.swap(0, 1);
         work.pages.reverse();
+        work.inspected = None;
         self.forget_pictures(id);
         self.keep(&work)?;
         Ok(work)
@@ -286,7 +305,7 @@ impl Desk {
         id: &str,
         change: impl FnOnce(&mut Work) -> Result<T, Refusal>,
     ) -> Result<(Work, T), Refusal> {
-        let _held = self.writing.lock();
+        let _held = self.hold();
         let mut work = self.work(id)?;
         let answer = change(&mut work)?;
         self.keep(&work)?;
@@ -335,6 +354,17 @@ impl Desk {
         let _ = fs::remove_dir_all(self.pictures(id));
     }
 
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Held while something on the desk is changed.
+    pub(super) fn hold(&self) -> impl Drop + '_ {
+        self.writing
+            .lock()
+            .unwrap_or_else(std::sync::PoisonError::into_inner)
+    }
+
     fn work_folder(&self, id: &str) -> PathBuf {
         self.folder.join("work").join(id)
     }
@@ -367,11 +397,11 @@ impl Desk {
     }
 }
 
-fn is_id(text: &str) -> bool {
+pub(super) fn is_id(text: &str) -> bool {
     text.len() == ID_LENGTH && text.bytes().all(|b| ALPHABET.contains(&b))
 }
 
-fn new_id() -> Result<String, Refusal> {
+pub(super) fn new_id() -> Result<String, Refusal> {
     let mut bytes = [0u8; ID_LENGTH];
     getrandom::fill(&mut bytes).map_err(|e| {
         Refusal::new(
@@ -386,7 +416,7 @@ fn new_id() -> Result<String, Refusal> {
 }
 
 /// A file's name as it can be shown: without folders and control characters.
-fn plain_name(name: &str) -> String {
+pub(super) fn plain_name(name: &str) -> String {
     let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
     let name: String = last
         .chars()

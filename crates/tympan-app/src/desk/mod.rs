@@ -9,17 +9,28 @@
 //!   work/ID/file-N.pdf    its files as they came
 //!   work/ID/saved/        what was written
 //!   pictures/ID/          previews, within a bound; may go at any time
+//!   batches/ID/           pictures of test sheets that are read
+//!   sheets/SETUP/         test sheets to print
+//! DATA/evidence/          pictures that show what readings rest on
 //! ```
 
+mod batch;
 mod files;
+mod inspected;
+mod issued;
 mod look;
 pub mod picture;
 mod show;
+mod ten;
 mod work;
 
+pub use batch::{Batch, BatchRead, BatchRefused, Outcome, PicturesIn};
 pub use files::{Desk, Incoming};
+pub use inspected::{Cards, Finding, Inspected, look_closely};
+pub use issued::Issued;
 pub use look::{Look, Looked, learn, look};
 pub use show::{PageRef, SheetRef, Shown, View, sheets, show};
+pub use ten::{Ten, ten};
 pub use work::{Change, How, Job, JobKind, JobState, Learnt, Placed, Saved, Work, WorkFile};
 
 use tympan_sheet::Affine;

@@ -61,6 +61,9 @@ pub struct Shown {
     pub moved: bool,
     /// How far the correction moves things, mm, where that is farther than is likely.
     pub far_mm: Option<f64>,
+    /// The outer corners of the cards on the front, or on the back where there is no front: left,
+    /// top, right, bottom, mm of its page. None where none were found.
+    pub cards: Option<[f64; 4]>,
 }
 
 /// A sheet as it is looked at from one side. All is in mm of the page on that side, from its top
@@ -149,6 +152,59 @@ fn for_the_page(error: PlanError) -> Refusal {
 /// # Errors
 /// A [`Refusal`] where there is no such sheet or its pages cannot be placed.
 pub fn show(work: &Work, sheet: usize, units: Units) -> Result<Shown, Refusal> {
+    let Laid {
+        sheet,
+        cause,
+        flip,
+        size,
+        table,
+        front,
+        back,
+    } = lay(work, sheet)?;
+    let (front_plan, back_plan) = (front.as_ref(), back.as_ref());
+    let correction = back_plan.map_or(Affine::IDENTITY, |plan| plan.correction);
+    let farthest = plan::farthest(&correction, size);
+    let (seen, moves) = sentences(&cause, &table, &correction, units);
+    let impossible = |e: tympan_sheet::NotInvertible| for_the_page(e.into());
+    Ok(Shown {
+        flip,
+        from_front: table
+            .looking_at_front(front_plan, back_plan)
+            .map_err(impossible)?,
+        from_back: table
+            .looking_at_back(front_plan, back_plan)
+            .map_err(impossible)?,
+        printed: work.change.how != How::Move,
+        seen,
+        moves,
+        words: words(&work.change, units),
+        placed: match work.change.how {
+            How::Move => work.change.moved,
+            How::Seen | How::Setup => work.change.seen,
+        },
+        how: work.change.how,
+        moved: farthest > 1e-3,
+        far_mm: (farthest > FARTHEST_UNASKED_MM).then_some(farthest),
+        cards: sheet
+            .front
+            .or(sheet.back)
+            .and_then(|page| work.cards(page.file, page.page)?.bounds()),
+        sheet,
+    })
+}
+
+/// A sheet with the places of its pages.
+struct Laid {
+    sheet: SheetRef,
+    cause: Cause,
+    flip: Flip,
+    size: Size,
+    table: Table,
+    front: Option<PagePlan>,
+    back: Option<PagePlan>,
+}
+
+fn lay(work: &Work, sheet: usize) -> Result<Laid, Refusal> {
     let items = items(work)?;
     let Some((sheet, front, back)) = pair(&items).into_iter().nth(sheet) else {
         return Err(Refusal::new("there is no such sheet", "choose another one"));
@@ -171,9 +227,13 @@ pub fn show(work: &Work, sheet: usize, units: Units) -> Result<Shown, Refusal> {
         })
         .collect();
     let plans = plan::plan(&both, &cause, Sides::Backs, &laying).map_err(for_the_page)?;
-    let front_plan = front.and(plans.first());
-    let back_plan = back.and(plans.last());
-    let Some(any) = front_plan.or(back_plan) else {
+    let front_plan = front.and(plans.first().cloned());
+    let back_plan = back.and(plans.last().cloned());
+    let Some(size) = front_plan
+        .as_ref()
+        .or(back_plan.as_ref())
+        .map(|plan| plan.size)
+    else {
         return Err(Refusal::new("this sheet is empty", "choose another one"));
     };
     let flip = match &cause {
@@ -181,34 +241,63 @@ pub fn show(work: &Work, sheet: usize, units: Units) -> Result<Shown, Refusal> {
         _ => work.change.flip.unwrap_or(Flip::Sideways),
     };
     let table = Table {
-        sheet: any.size,
+        sheet: size,
         flip,
-        error: printed_error(&cause, any.size, flip),
+        error: printed_error(&cause, size, flip),
     };
-    let correction = back_plan.map_or(Affine::IDENTITY, |plan| plan.correction);
-    let farthest = plan::farthest(&correction, any.size);
-    let (seen, moves) = sentences(&cause, &table, &correction, units);
-    let impossible = |e: tympan_sheet::NotInvertible| for_the_page(e.into());
-    Ok(Shown {
-        flip,
-        from_front: table
-            .looking_at_front(front_plan, back_plan)
-            .map_err(impossible)?,
-        from_back: table
-            .looking_at_back(front_plan, back_plan)
-            .map_err(impossible)?,
-        printed: work.change.how != How::Move,
-        seen,
-        moves,
-        words: words(&work.change, units),
-        placed: match work.change.how {
-            How::Move => work.change.moved,
-            How::Seen | How::Setup => work.change.seen,
-        },
-        how: work.change.how,
-        moved: farthest > 1e-3,
-        far_mm: (farthest > FARTHEST_UNASKED_MM).then_some(farthest),
+    Ok(Laid {
         sheet,
+        cause,
+        flip,
+        size,
+        table,
+        front: front_plan,
+        back: back_plan,
+    })
+}
+
+/// A sheet that a printer with given errors has printed, looking at the back.
+pub(super) struct Simulated {
+    /// What lies on the sheet.
+    pub(super) sheet: SheetRef,
+    /// From the front's page to where it lies, seen from the back, mm of the back's page.
+    pub(super) front: Affine<Page>,
+    /// Where the back's page lies for each of the errors.
+    pub(super) backs: Vec<Coefficients>,
+}
+
+/// The sheet as it comes from a printer that puts the backs off by each of these maps.
+pub(super) fn simulated(
+    work: &Work,
+    sheet: usize,
+    errors: &[Affine<Front>],
+) -> Result<Simulated, Refusal> {
+    let impossible = |e: tympan_sheet::NotInvertible| for_the_page(e.into());
+    let views = errors.iter().map(|error| {
+        let laid = lay(work, sheet)?;
+        let table = Table {
+            error: *error,
+            ..laid.table
+        };
+        let view = table
+            .looking_at_back(laid.front.as_ref(), laid.back.as_ref())
+            .map_err(impossible)?;
+        Ok((laid.sheet, view))
+    });
+    let views = views.collect::<Result<Vec<_>, Refusal>>()?;
+    let (Some((sheet, first)), true) = (views.first(), !views.is_empty()) else {
+        return Err(Refusal::new(
+            "there is nothing to simulate",
+            "choose a set-up",
+        ));
+    };
+    Ok(Simulated {
+        sheet: *sheet,
+        front: first.front.map_or(Affine::IDENTITY, from_coefficients),
+        backs: views
+            .iter()
+            .filter_map(|(_, view)| view.back_before)
+            .collect(),
     })
 }
 
@@ -449,6 +538,8 @@ mod tests {
             locked: false,
             pages: vec![vec![Size::new(210.0, 297.0); 2]],
             cautions: Vec::new(),
+            inspecting: None,
+            inspected: None,
             change: Change {
                 how,
                 seen: said,

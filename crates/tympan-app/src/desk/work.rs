@@ -7,6 +7,7 @@ use tympan_sheet::{Angle, Flip, Length, Size};
 use tympan_store::Timestamp;
 
 use super::Coefficients;
+use super::inspected::Inspected;
 use crate::correct::{Asked, Request, Sides};
 use crate::pages::BackPages;
 use crate::plan::Place;
@@ -36,6 +37,12 @@ pub struct Work {
     /// What its owner should know about the files.
     #[serde(default)]
     pub cautions: Vec<String>,
+    /// The close look at the files.
+    #[serde(default)]
+    pub inspecting: Option<Job>,
+    /// What it found.
+    #[serde(default)]
+    pub inspected: Option<Inspected>,
     /// What is to be done.
     #[serde(default)]
     pub change: Change,
@@ -189,6 +196,10 @@ pub enum JobKind {
     Look,
     /// Writing the corrected file.
     Save,
+    /// Reading pictures of test sheets.
+    Read,
+    /// Looking closely at the files: cells, pairs, faults.
+    Inspect,
 }
 
 /// How far long work is.
@@ -217,6 +228,15 @@ impl Job {
             total: 0,
             message: String::new(),
             hint: String::new(),
+        }
+    }
+
+    /// The same, ended well.
+    #[must_use]
+    pub fn well_ended(self) -> Self {
+        Self {
+            state: JobState::Done,
+            ..self
         }
     }
 

@@ -1,9 +1,11 @@
 //! Reading by eye: with a pin on the grids, or with a ruler.
 
+use serde::Deserialize;
 use tympan_marks::check_rule::{self, Measured};
-use tympan_marks::pin::{self, PinNoise, SeenOnBack};
+use tympan_marks::geometry::GRID_REACH;
+use tympan_marks::pin::{self, PinNoise, SeenOnBack, ZONES, Zone};
 use tympan_register::{Observation, Reading};
-use tympan_sheet::{Length, Side};
+use tympan_sheet::{Back, Length, Point, Side, Size};
 use tympan_store::{CheckRules, ReadingRecord, SetUp, Store, Way};
 
 use super::told::ReadSheet;
@@ -188,6 +190,82 @@ pub fn with_rules(before: CheckRules, now: CheckRules) -> CheckRules {
     }
 }
 
+/// The places to prick through, as they are found on the back of a set-up's test sheet.
+#[derive(Clone, Debug)]
+pub struct PinPlaces {
+    /// The sheet.
+    pub sheet: Size,
+    /// The letters and where their grids lie as seen on the back, mm.
+    pub places: Vec<(char, Point<Back>)>,
+    /// The grids reach so far from their middles, mm.
+    pub reach_mm: f64,
+    /// The sides of a grid and what is written there.
+    pub zones: [Zone; 4],
+}
+
+/// Tells where a set-up's test sheet has its places for the pin.
+///
+/// # Errors
+/// A [`Refusal`] where the paper is no size for a test sheet.
+pub fn pin_places(setup: &SetUp) -> Result<PinPlaces, Refusal> {
+    let sheet = test_sheet(setup, 1)?;
+    let paper = sheet.geometry().paper();
+    let on_back =
+        |station: tympan_marks::Station| (station.name, setup.flip.to_back(station.at, paper));
+    Ok(PinPlaces {
+        sheet: paper,
+        places: sheet.stations().map(on_back).to_vec(),
+        reach_mm: GRID_REACH,
+        zones: ZONES,
+    })
+}
+
+/// What a person read on one sheet, in words.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct InTheirWords {
+    /// The number on the sheet.
+    pub sheet: Option<u32>,
+    /// Places by their letter, and what the grid says there.
+    pub holes: Vec<(String, String)>,
+    /// What a ruler says of the whole sheet.
+    pub ruler: String,
+    /// What the 100 mm rules measure; may be empty.
+    pub rules: Vec<String>,
+    /// A sheet that was read before was read once more.
+    pub again: bool,
+}
+
+/// Takes one sheet that was read by eye into a set-up's log.
+///
+/// # Errors
+/// A [`Refusal`] where the words are not understood, or as for [`read_by_eye`].
+pub fn read_words(
+    store: &mut Store,
+    setup: &SetUp,
+    words: &InTheirWords,
+) -> Result<Vec<ReadSheet>, Refusal> {
+    let mut sheet = ByEye {
+        sheet: words.sheet,
+        ..ByEye::default()
+    };
+    for (place, seen) in &words.holes {
+        let place = place.trim();
+        let hole = parse_hole(&format!("{place}: {seen}")).map_err(|e| Refusal {
+            message: format!("place {place}: {}", e.message),
+            ..e
+        })?;
+        sheet.holes.push(hole);
+    }
+    if !words.ruler.trim().is_empty() {
+        sheet.ruler = Some(parse_seen(&words.ruler)?);
+    }
+    for rule in words.rules.iter().filter(|rule| !rule.trim().is_empty()) {
+        sheet.rules = with_rules(sheet.rules, parse_rules(rule)?);
+    }
+    read_by_eye(store, setup, &[sheet], words.again)
+}
+
 /// Takes readings by eye into a set-up's log: all of them or none.
 ///
 /// # Errors
@@ -243,7 +321,7 @@ fn record_of(setup: &SetUp, sheet: &ByEye) -> Result<ReadSheet, Refusal> {
         (None, []) => {
             return Err(Refusal::new(
                 "nothing was read",
-                "give what the grid says at each place, like --pin \"A: 2.1 low, 0.4 left\"",
+                "give what the grid says at each place, like \"A: 2.1 low, 0.4 left\"",
             ));
         }
         (Some(_), _) => {

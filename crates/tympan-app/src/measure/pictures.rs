@@ -52,8 +52,18 @@ struct Picture {
     luma: Luma,
 }
 
+/// How pictures are read.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct PicturesAsked<'a> {
+    /// A sheet that was read before was read once more: the earlier reading is set aside.
+    pub again: bool,
+    /// Where pictures are kept that show what was found; none are where this is not given.
+    pub evidence: Option<&'a Path>,
+}
+
 /// Reads any mix of scans and photos of a set-up's test sheets into its log. Pictures that cannot
-/// be read are told with the reason and leave the others alone.
+/// be read are told with the reason and leave the others alone. `progress` is told how many files
+/// have been opened, and of how many.
 ///
 /// # Errors
 /// A [`Refusal`] where a file cannot be opened, where a sheet was read before and `again` was not
@@ -62,19 +72,22 @@ pub fn read_pictures(
     store: &mut Store,
     setup: &SetUp,
     files: &[PathBuf],
-    again: bool,
-    evidence: Option<&Path>,
+    asked: PicturesAsked<'_>,
+    progress: &mut dyn FnMut(usize, usize),
     cancel: &AtomicBool,
 ) -> Result<PicturesTold, Refusal> {
+    let PicturesAsked { again, evidence } = asked;
     let mut pictures = Vec::new();
     let mut pixels = 0;
     let mut refused = Vec::new();
-    for file in files {
+    let stopped = || Refusal {
+        message: "stopped; nothing was logged".into(),
+        hint: None,
+    };
+    for (done, file) in files.iter().enumerate() {
+        progress(done, files.len());
         if cancel.load(Ordering::Relaxed) {
-            return Err(Refusal {
-                message: "stopped; nothing was logged".into(),
-                hint: None,
-            });
+            return Err(stopped());
         }
         match decode(file)? {
             Ok(pages) if pages.is_empty() => refused.push(RefusedPictures {
@@ -152,6 +165,10 @@ pub fn read_pictures(
     }
     let mut records: Vec<ReadingRecord> = read.iter().map(|sheet| sheet.record.clone()).collect();
     accept(store, setup, &records, again)?;
+    progress(files.len(), files.len());
+    if cancel.load(Ordering::Relaxed) {
+        return Err(stopped());
+    }
     if let Some(folder) = evidence {
         for (seen, record) in shown.iter().zip(&mut records) {
             record.evidence = crate::picture::evidence(folder, &lumas, &names, seen)?;

@@ -5,6 +5,7 @@ use std::path::Path;
 use tympan_marks::{TestSheet, TestSheetSpec};
 use tympan_pdf::draw;
 use tympan_sheet::drawing::Drawing;
+use tympan_sheet::{BindingEdge, Side};
 use tympan_store::{FlippedBy, SetUp, Store};
 
 use crate::files::write_new;
@@ -64,6 +65,71 @@ pub fn write_test_sheets(
     let pdf = draw::write(&pages, &draw::Meta::new(title).duplex(duplex))?;
     write_new(output, &pdf)?;
     Ok(numbers)
+}
+
+/// How test sheets of a set-up are printed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HowToPrint {
+    /// What to choose in a print dialog: the choice and its setting.
+    pub dialog: Vec<(&'static str, String)>,
+    /// What to do, pass by pass.
+    pub passes: Vec<String>,
+}
+
+/// Tells how so many test sheets of a set-up are printed, whatever program they are printed from.
+pub fn how_to_print(setup: &SetUp, count: u32) -> HowToPrint {
+    let edge = match setup.flip.edge(setup.paper.size().portrait()) {
+        BindingEdge::Long => "long edge",
+        BindingEdge::Short => "short edge",
+    };
+    let sides = match setup.flipped_by {
+        FlippedBy::Hand => "One-sided".to_owned(),
+        FlippedBy::Machine => format!("Two-sided, flipped on the {edge}"),
+    };
+    let mut dialog = vec![
+        (
+            "Size",
+            "Actual size, 100 %; never fitted to the page".into(),
+        ),
+        ("Sides", sides),
+        ("Paper size", setup.paper.title()),
+    ];
+    for (choice, setting) in [
+        ("Tray", &setup.feed),
+        ("Paper type", &setup.media_type),
+        ("Quality", &setup.quality),
+    ] {
+        if !setting.is_empty() {
+            dialog.push((choice, setting.clone()));
+        }
+    }
+    let (first, second) = (setup.first_side, setup.first_side.other());
+    let plural = |side: Side| {
+        if count == 1 {
+            format!("the {side}")
+        } else {
+            format!("the {side}s")
+        }
+    };
+    let pages = |from: u32, to: u32| {
+        if from == to {
+            format!("page {from}")
+        } else {
+            format!("pages {from} to {to}")
+        }
+    };
+    let passes = match setup.flipped_by {
+        FlippedBy::Hand => vec![
+            format!("Print {}, {}.", pages(1, count), plural(first)),
+            "Turn the stack over as the picture shows and put it back, as you always do.".into(),
+            format!("Print {}, {}.", pages(count + 1, 2 * count), plural(second)),
+        ],
+        FlippedBy::Machine => vec![format!(
+            "Print {} in one go; the printer turns each sheet over.",
+            pages(1, 2 * count)
+        )],
+    };
+    HowToPrint { dialog, passes }
 }
 
 /// The pages of numbered test sheets in the order of [`write_test_sheets`].

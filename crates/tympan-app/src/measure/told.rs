@@ -5,12 +5,13 @@ use std::path::PathBuf;
 use serde::Serialize;
 use tympan_marks::check_rule::Verdict;
 use tympan_marks::picture;
-use tympan_register::{Model, Prior};
+use tympan_register::{Fit, Model, Prior};
 use tympan_sheet::Side;
 use tympan_store::{ReadingRecord, SetUp, Way};
 
 use crate::refusal::Refusal;
 use crate::report::{AffineField, Xy};
+use crate::words::Units;
 
 /// What is known from one sheet once it is in the log.
 #[derive(Clone, Debug)]
@@ -144,8 +145,8 @@ pub fn told(setup: &SetUp, read: &[ReadSheet]) -> Result<ReadTold, Refusal> {
     })
 }
 
-fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
-    let record = &read.record;
+/// What one sheet says by itself, whatever the others say: its own field, with how sure that is.
+pub(crate) fn own_fit(setup: &SetUp, record: &ReadingRecord) -> Result<Fit, Refusal> {
     // With next to no scatter believed, the steady error of a single sheet is its own field.
     let prior = Prior {
         across_mm: 1e-4,
@@ -155,8 +156,16 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
         sheet_stretch_sd: 0.0,
         ..Prior::recommended()
     };
-    let model = Model::new(setup.paper.size(), setup.leading_edge.axis()).with_prior(prior);
-    let fit = model.fit(std::slice::from_ref(&record.reading))?;
+    // There is next to nothing to integrate over.
+    let model = Model::new(setup.paper.size(), setup.leading_edge.axis())
+        .with_prior(prior)
+        .with_points(256);
+    Ok(model.fit(std::slice::from_ref(&record.reading))?)
+}
+
+fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
+    let record = &read.record;
+    let fit = own_fit(setup, record)?;
     let map = fit.field();
     let field = fit.steady_field();
     let observations = &record.reading.observations;
@@ -169,8 +178,8 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
     let mut warnings = record.warnings.clone();
     if matches!(read.rules, Verdict::Unknown) && record.way == Way::Pin {
         warnings.push(
-            "measure the 100 mm rules too (--rule \"100 across, 100 along\"): a print that was \
-             fitted to the page looks like a faulty printer"
+            "measure the 100 mm rules too: a print that was fitted to the page looks like a faulty \
+             printer"
                 .to_owned(),
         );
     }
@@ -190,10 +199,13 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
         in_words: match &read.pictures {
             Some(pictures) => format!(
                 "{name}: {} {}",
-                crate::report::seen_on_back(setup, &map),
+                crate::report::seen_on_back(Units::Mm, setup, &map),
                 pictures.in_words()
             ),
-            None => format!("{name}: {}", crate::report::seen_on_back(setup, &map)),
+            None => format!(
+                "{name}: {}",
+                crate::report::seen_on_back(Units::Mm, setup, &map)
+            ),
         },
         pictures: read.pictures.clone(),
         warnings,

@@ -11,6 +11,8 @@ export class Refused extends Error {
   }
 }
 
+export const refusing = (message, hint) => new Refused(message, hint, 422);
+
 async function refusal(response) {
   const told = await response.json().catch(() => ({}));
   const { message, hint } = told.refused ?? {};
@@ -66,6 +68,43 @@ export async function send(path, file, progress, abort) {
     abort(() => request.abort());
     request.send(file);
   });
+}
+
+/** What an action refuses is said at the head of the page. */
+export const tried = (action) => async (...args) => {
+  try {
+    say(null);
+    return await action(...args);
+  } catch (refused) {
+    say(refused);
+    document.getElementById("problem").scrollIntoView({ block: "nearest" });
+    return undefined;
+  }
+};
+
+/** Fetches this page once more and puts the parts of these ids in their places. */
+export async function refresh(...ids) {
+  const response = await fetch(location.href).catch(() => { throw gone(); });
+  if (!response.ok) throw await refusal(response);
+  const anew = new DOMParser().parseFromString(await response.text(), "text/html");
+  for (const id of ids) {
+    const [old, fresh] = [document.getElementById(id), anew.getElementById(id)];
+    if (old && fresh) old.replaceWith(document.adoptNode(fresh));
+  }
+}
+
+/** Sends files one after the other to a first address and then to those that follow from its answer. */
+export async function sendAll(files, first, next, told) {
+  const whole = files.reduce((sum, file) => sum + file.size, 0);
+  let [before, begun] = [0, null];
+  for (const [index, file] of files.entries()) {
+    const query = `name=${encodeURIComponent(file.name)}${index + 1 < files.length ? "&more=true" : ""}`;
+    const path = begun ? next(begun) : first;
+    const answer = await send(`${path}?${query}`, file, (part) => told((before + part * file.size) / whole, file.name), () => {});
+    begun ??= answer.id;
+    before += file.size;
+  }
+  return begun;
 }
 
 /** A sentence of a message: with a capital letter, but where it begins with a file's name. */

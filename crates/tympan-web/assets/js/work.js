@@ -1,22 +1,13 @@
 // The page of a piece of work: what is said goes to the server, what it answers is shown.
 
-import { get, post, say, sentence } from "./api.js";
+import { get, post, refresh, sentence, tried } from "./api.js";
 import { LightTable } from "./table.js";
+import { TenSheets } from "./ten.js";
 
 const $ = (id) => document.getElementById(id);
 const root = $("work");
 const id = root.dataset.id;
 const at = (rest) => `/api/work/${id}/${rest}`;
-
-const tried = (action) => async (...args) => {
-  try {
-    say(null);
-    return await action(...args);
-  } catch (refused) {
-    say(refused);
-    return undefined;
-  }
-};
 
 if ($("table")) bench(); else waiting();
 
@@ -49,6 +40,7 @@ function bench() {
   let sheet = 0;
   let shown = null;
   const table = new LightTable($("table"), id, { moved, moving, turned: turn });
+  const ten = new TenSheets(id, table.tiles);
   const checked = (name) => document.querySelector(`input[name="${name}"]:checked`)?.value;
   const choose = (name, value) => { document.querySelector(`input[name="${name}"][value="${value}"]`).checked = true; };
 
@@ -72,6 +64,10 @@ function bench() {
     document.querySelector('input[name="when"][value="after"] + span').textContent = shown.printed ? "Print corrected" : "File corrected";
     table.show(shown);
     looking();
+    const { front, back } = shown.sheet;
+    const hasCards = Boolean(shown.cards && front && back);
+    const known = how === "setup" && $("setup")?.value;
+    ten.show(known ? sheet : null, hasCards, JSON.stringify([known, sheet, shown.flip, hasCards]));
   }
 
   function looking() {
@@ -160,17 +156,20 @@ function bench() {
     show(await get(at(`sheet/${index}`)));
     await corners();
   });
-  for (const button of document.querySelectorAll("[data-sheet]")) {
-    button.addEventListener("click", () => open(Number(button.dataset.sheet)));
+  function listen() {
+    for (const button of document.querySelectorAll("[data-sheet]")) {
+      button.addEventListener("click", () => open(Number(button.dataset.sheet)));
+    }
   }
+  listen();
 
-  /** Close-ups of the corners of what is printed. */
+  /** Close-ups of the outer corners of the cards, or of what is printed where no cards were found. */
   async function corners() {
     const page = shown.sheet.front ?? shown.sheet.back;
     const mine = sheet;
-    const told = await get(at(`printed/${page.file}/${page.page}`)).catch(() => null);
-    if (!told || mine !== sheet) return;
-    const [left, top, right, bottom] = told.box ?? [0, 0, page.w, page.h];
+    const box = shown.cards ?? (await get(at(`printed/${page.file}/${page.page}`)).catch(() => null))?.box;
+    if (mine !== sheet) return;
+    const [left, top, right, bottom] = box ?? [0, 0, page.w, page.h];
     const points = { tl: [left, top], tr: [right, top], bl: [left, bottom], br: [right, bottom] };
     table.set({
       corners: [...document.querySelectorAll("[data-corner]")].map((canvas) => ({ canvas, at: points[canvas.dataset.corner] })),
@@ -188,7 +187,30 @@ function bench() {
   }));
   $("cancel").addEventListener("click", tried(() => post(at("cancel"))));
 
-  follow(({ job, saved }) => {
+  // The close look goes on beside everything else.
+  let inspecting = null;
+  async function inspected(job) {
+    const state = job?.state ?? "none";
+    if (inspecting !== null && state !== inspecting) {
+      inspecting = state;
+      await refresh("worth", "sheets").catch(() => {});
+      if (state === "done") {
+        // Pages may be paired otherwise now.
+        listen();
+        await open(sheet);
+      }
+    }
+    inspecting = state;
+    const bar = $("worth-bar");
+    if (bar && job?.total) [bar.max, bar.value] = [job.total, job.done];
+  }
+  document.addEventListener("click", tried(async (event) => {
+    if (event.target.id === "worth-cancel") await post(at("inspect/cancel"));
+    if (event.target.id === "worth-again") await post(at("inspect"));
+  }));
+
+  follow(({ job, saved, inspecting: look }) => {
+    inspected(look);
     const isSave = job?.kind === "save";
     saving = isSave && job.state === "running";
     $("save").setAttribute("aria-disabled", String(saving));

@@ -6,9 +6,12 @@ use std::time::Duration;
 use axum::extract::{Path, State};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::{Stream, StreamExt, future, stream};
+use serde_json::Value;
+use tokio::sync::broadcast;
 use tokio_stream::wrappers::BroadcastStream;
 
 use crate::api::work::told;
+use crate::jobs;
 use crate::refused::Answer;
 use crate::state::App;
 
@@ -18,18 +21,42 @@ pub(crate) async fn events(
     Path(id): Path<String>,
 ) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
     app.desk.work(&id)?;
-    let news = BroadcastStream::new(app.moved_on.subscribe());
-    let mine = id.clone();
+    let news = app.moved_on.subscribe();
+    Ok(whenever(news, id.clone(), "work", move || {
+        Some(told(&app.desk.work(&id).ok()?))
+    }))
+}
+
+/// `GET /api/setup/ID/events`: what is done to its pictures, now and whenever it moved on.
+pub(crate) async fn of_setup(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
+    let setup = super::setups::setup_id(&id)?;
+    let mine = jobs::news_of(&setup);
+    let news = app.moved_on.subscribe();
+    Ok(whenever(news, mine, "setup", move || {
+        Some(super::measure::told(&app, &setup))
+    }))
+}
+
+/// An event with the state of now, then one whenever there is news of this name.
+fn whenever(
+    news: broadcast::Receiver<String>,
+    name: String,
+    event: &'static str,
+    state: impl Fn() -> Option<Value> + Send + 'static,
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let news = BroadcastStream::new(news);
     // One that fell behind is told the state of now, which is all it needs.
     let about_this =
-        news.filter(move |news| future::ready(news.as_ref().map_or(true, |moved| *moved == mine)));
+        news.filter(move |news| future::ready(news.as_ref().map_or(true, |moved| *moved == name)));
     let states = stream::once(future::ready(()))
         .chain(about_this.map(|_| ()))
         .filter_map(move |()| {
-            let work = app.desk.work(&id).ok();
-            future::ready(
-                work.map(|work| Ok(Event::default().event("work").data(told(&work).to_string()))),
-            )
+            let told =
+                state().map(|state| Ok(Event::default().event(event).data(state.to_string())));
+            future::ready(told)
         });
-    Ok(Sse::new(states).keep_alive(KeepAlive::new().interval(Duration::from_secs(15))))
+    Sse::new(states).keep_alive(KeepAlive::new().interval(Duration::from_secs(15)))
 }

@@ -1,8 +1,12 @@
 //! What the pages' scripts ask for.
 
+mod download;
 mod events;
+mod measure;
+mod readings;
+mod setups;
 mod tiles;
-mod uploads;
+pub(crate) mod uploads;
 mod work;
 
 use axum::Router;
@@ -13,6 +17,8 @@ use crate::state::App;
 
 /// Bodies that are no uploads are small.
 const SMALL: usize = 64 << 10;
+/// The largest export of set-ups that is taken in.
+const EXPORT: usize = 64 << 20;
 
 pub(crate) fn routes() -> Router<App> {
     Router::new()
@@ -25,6 +31,9 @@ pub(crate) fn routes() -> Router<App> {
         .route("/work/{id}/swap", post(work::swap))
         .route("/work/{id}/look", post(work::look))
         .route("/work/{id}/save", post(work::save))
+        .route("/work/{id}/inspect", post(work::inspect))
+        .route("/work/{id}/inspect/cancel", post(work::cancel_inspect))
+        .route("/work/{id}/ten/{sheet}", get(work::ten))
         .route("/work/{id}/cancel", post(work::cancel))
         .route("/work/{id}/put-away", post(work::put_away))
         .route("/work/{id}/bring-back", post(work::bring_back))
@@ -35,8 +44,39 @@ pub(crate) fn routes() -> Router<App> {
             "/work/{id}/tile/{file}/{page}/{scale}/{column}/{row}/{look}",
             get(tiles::tile),
         )
+        .route("/setups", post(setups::make))
+        .route("/setups/export", get(setups::export_all))
+        .route("/setup/{id}/rename", post(setups::rename))
+        .route("/setup/{id}/copy", post(setups::copy))
+        .route("/setup/{id}/remove", post(setups::remove))
+        .route("/setup/{id}/restore", post(setups::restore))
+        .route("/setup/{id}/export", get(setups::export))
+        .route("/setup/{id}/test-sheets", post(measure::issue))
+        .route(
+            "/setup/{id}/test-sheets/{first}/{last}",
+            get(measure::issued),
+        )
+        .route("/setup/{id}/read", post(measure::read))
+        .route("/setup/{id}/events", get(events::of_setup))
+        .route("/setup/{id}/field.svg", get(readings::field))
+        .route("/setup/{id}/readings.csv", get(readings::table))
+        .route("/setup/{id}/report.json", get(readings::report))
+        .route("/setup/{id}/phone", post(measure::pair))
+        .route("/setup/{id}/phone/stop", post(measure::stop_pairing))
+        .route("/pictures/{id}/again", post(measure::again))
+        .route("/pictures/{id}/cancel", post(measure::cancel))
+        .route("/pictures/{id}/clear", post(measure::clear))
+        .route("/evidence/{name}", get(measure::evidence))
+        .route("/reading/{id}/set-aside", post(readings::set_aside))
+        .route("/reading/{id}/bring-back", post(readings::bring_back))
         .layer(DefaultBodyLimit::max(SMALL))
+        .route(
+            "/setups/import",
+            post(setups::import).layer(DefaultBodyLimit::max(EXPORT)),
+        )
         // These read their bodies piece by piece and count them themselves.
         .route("/work", post(uploads::begin))
         .route("/work/{id}/backs", post(uploads::add_backs))
+        .route("/setup/{id}/pictures", post(uploads::begin_pictures))
+        .route("/pictures/{id}", post(uploads::add_picture))
 }

@@ -10,7 +10,9 @@ use serde_json::{Value, json};
 use std::time::{Duration, Instant};
 use tokio::time::timeout;
 use tympan_app::desk::Incoming;
+use tympan_app::store::SetUpId;
 
+use super::setups;
 use crate::jobs;
 use crate::refused::{Answer, Refused, aside};
 use crate::state::{App, State as Shared};
@@ -25,10 +27,10 @@ const SLOWEST: f64 = 16_384.0;
 #[derive(Deserialize)]
 pub(crate) struct Named {
     #[serde(default)]
-    name: String,
+    pub(crate) name: String,
     /// Another file will follow, so that it is too early for a look.
     #[serde(default)]
-    more: bool,
+    pub(crate) more: bool,
 }
 
 /// `POST /api/work?name=…`: a new piece of work with this file.
@@ -38,7 +40,7 @@ pub(crate) async fn begin(
     headers: HeaderMap,
     body: Body,
 ) -> Answer<(StatusCode, Json<Value>)> {
-    let incoming = receive(&app, &headers, body).await?;
+    let incoming = receive(&app, &headers, body, LARGEST).await?;
     let keeper = app.clone();
     let work = aside(move || keeper.desk.begin(incoming, &named.name)).await?;
     if !named.more {
@@ -56,19 +58,83 @@ pub(crate) async fn add_backs(
     body: Body,
 ) -> Answer<(StatusCode, Json<Value>)> {
     app.desk.work(&id)?;
-    let incoming = receive(&app, &headers, body).await?;
+    let incoming = receive(&app, &headers, body, LARGEST).await?;
     let keeper = app.clone();
     let work = aside(move || keeper.desk.add_backs(&id, incoming, &named.name)).await?;
     jobs::look(&app, &work.id)?;
     Ok((StatusCode::CREATED, Json(json!({ "id": work.id }))))
 }
 
-async fn receive(app: &App, headers: &HeaderMap, body: Body) -> Answer<Incoming> {
+/// `POST /api/setup/ID/pictures?name=…`: pictures of its test sheets, the first of them.
+pub(crate) async fn begin_pictures(
+    State(app): State<App>,
+    Path(id): Path<String>,
+    Query(named): Query<Named>,
+    headers: HeaderMap,
+    body: Body,
+) -> Answer<(StatusCode, Json<Value>)> {
+    let setup = setups::setup_id(&id)?;
+    let state = app.clone();
+    let known = setup.clone();
+    aside(move || Ok(state.store()?.set_up(&known)?)).await?;
+    let incoming = receive(&app, &headers, body, LARGEST).await?;
+    keep_picture(&app, &setup, incoming, named, false).await
+}
+
+/// Keeps the first of some pictures and reads it where no other follows.
+pub(crate) async fn keep_picture(
+    app: &App,
+    setup: &SetUpId,
+    incoming: Incoming,
+    named: Named,
+    from_phone: bool,
+) -> Answer<(StatusCode, Json<Value>)> {
+    let (keeper, setup) = (app.clone(), setup.clone());
+    let keep = move || {
+        keeper
+            .desk
+            .begin_batch(&setup, incoming, &named.name, from_phone)
+    };
+    let batch = aside(keep).await?;
+    if !named.more {
+        jobs::read(app, &batch.id, false)?;
+    }
+    Ok((StatusCode::CREATED, Json(json!({ "id": batch.id }))))
+}
+
+/// `POST /api/pictures/ID?name=…`: a further picture.
+pub(crate) async fn add_picture(
+    State(app): State<App>,
+    Path(id): Path<String>,
+    Query(named): Query<Named>,
+    headers: HeaderMap,
+    body: Body,
+) -> Answer<(StatusCode, Json<Value>)> {
+    app.desk.batch(&id)?;
+    let incoming = receive(&app, &headers, body, LARGEST).await?;
+    let keeper = app.clone();
+    let batch = aside(move || keeper.desk.add_picture(&id, incoming, &named.name)).await?;
+    if !named.more {
+        jobs::read(&app, &batch.id, false)?;
+    }
+    Ok((StatusCode::CREATED, Json(json!({ "id": batch.id }))))
+}
+
+/// Takes a file of at most so many bytes in.
+///
+/// # Errors
+/// Where it is larger, comes too slowly or not wholly, or is empty. Nothing is left of it then.
+pub(crate) async fn receive(
+    app: &App,
+    headers: &HeaderMap,
+    body: Body,
+    most: u64,
+) -> Answer<Incoming> {
     let announced = headers
         .get(header::CONTENT_LENGTH)
         .and_then(|length| length.to_str().ok()?.parse::<u64>().ok());
-    if announced.is_some_and(|bytes| bytes > LARGEST) {
-        return Err(too_large());
+    if announced.is_some_and(|bytes| bytes > most) {
+        return Err(too_large(most));
     }
     let Ok(_room) = app.uploads.try_acquire() else {
         return Err(Refused::new(
@@ -95,8 +161,8 @@ async fn receive(app: &App, headers: &HeaderMap, body: Body) -> Answer<Incoming>
             )
         })?;
         arrived += bytes.len() as u64;
-        if arrived > LARGEST {
-            return Err(too_large());
+        if arrived > most {
+            return Err(too_large(most));
         }
         if is_crawling(app, began.elapsed(), arrived) {
             return Err(too_slow());
@@ -130,7 +196,14 @@ async fn write(mut incoming: Incoming, mut piece: Vec<u8>) -> Answer<(Incoming, 
     .await
 }
 
-fn too_large() -> Refused {
+fn too_large(most: u64) -> Refused {
+    if most < LARGEST {
+        return Refused::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            "this photo is too large",
+            "take it at the camera's usual quality",
+        );
+    }
     Refused::new(
         StatusCode::PAYLOAD_TOO_LARGE,
         "this file is larger than 1 GB",

@@ -1,18 +1,17 @@
 //! A piece of work: what it is, what is to be done, doing it.
 
 use axum::Json;
-use axum::body::Body;
 use axum::extract::{Path, State};
-use axum::http::{HeaderValue, StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::http::StatusCode;
+use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use tokio_util::io::ReaderStream;
 use tympan_app::Refusal;
-use tympan_app::desk::{self, Change, How, Job, Learnt, Placed, Shown, Work};
+use tympan_app::desk::{self, Change, How, Job, Learnt, Placed, Shown, Ten, Work};
 use tympan_app::sheet::Flip;
 use tympan_app::words::OnBack;
 
+use super::download;
 use crate::crew::Crew;
 use crate::jobs;
 use crate::refused::{Answer, Refused, aside};
@@ -30,6 +29,7 @@ pub(crate) fn told(work: &Work) -> Value {
     json!({
         "id": work.id,
         "job": work.job,
+        "inspecting": work.inspecting,
         "locked": work.locked,
         "ready": !work.pages.is_empty(),
         "saved": work.saved.as_ref().map(|saved| json!({
@@ -164,7 +164,9 @@ pub(crate) async fn password(
 /// `POST /api/work/ID/swap`: fronts and backs change places.
 pub(crate) async fn swap(State(app): State<App>, Path(id): Path<String>) -> Answer<StatusCode> {
     app.crew.dismiss();
-    aside(move || app.desk.swap_files(&id)).await?;
+    let state = app.clone();
+    let work = aside(move || state.desk.swap_files(&id)).await?;
+    let _ = jobs::inspect(&app, &work.id);
     Ok(StatusCode::NO_CONTENT)
 }
 
@@ -192,6 +194,35 @@ pub(crate) async fn save(State(app): State<App>, Path(id): Path<String>) -> Answ
     Ok(StatusCode::ACCEPTED)
 }
 
+/// `POST /api/work/ID/inspect`: look closely once more.
+pub(crate) async fn inspect(State(app): State<App>, Path(id): Path<String>) -> Answer<StatusCode> {
+    jobs::inspect(&app, &id)?;
+    Ok(StatusCode::ACCEPTED)
+}
+
+/// `POST /api/work/ID/inspect/cancel`
+pub(crate) async fn cancel_inspect(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Answer<StatusCode> {
+    app.desk.work(&id)?;
+    jobs::cancel_inspect(&app, &id)?;
+    Ok(StatusCode::ACCEPTED)
+}
+
+/// `GET /api/work/ID/ten/N`: ten sheets from the set-up's printer, before they are printed.
+pub(crate) async fn ten(
+    State(app): State<App>,
+    Path((id, sheet)): Path<(String, usize)>,
+) -> Answer<Json<Ten>> {
+    let ten = aside(move || {
+        let work = app.desk.work(&id)?;
+        desk::ten(&app.store()?, &work, sheet)
+    })
+    .await?;
+    Ok(Json(ten))
+}
+
 /// `POST /api/work/ID/cancel`
 pub(crate) async fn cancel(State(app): State<App>, Path(id): Path<String>) -> Answer<StatusCode> {
     jobs::cancel(&app, &id)?;
@@ -204,6 +235,8 @@ pub(crate) async fn put_away(State(app): State<App>, Path(id): Path<String>) -> 
     if work.job.as_ref().is_some_and(Job::is_running) {
         jobs::cancel(&app, &id)?;
     }
+    // It may have ended meanwhile.
+    let _ = jobs::cancel_inspect(&app, &id);
     set_put_away(app, id, true).await
 }
 
@@ -231,36 +264,7 @@ pub(crate) async fn saved(State(app): State<App>, Path(id): Path<String>) -> Ans
     let work = app.desk.work(&id)?;
     let saved = work.saved.as_ref().ok_or_else(Refused::not_found)?;
     let path = app.desk.saved_folder(&id).join(&saved.file);
-    let file = tokio::fs::File::open(&path)
-        .await
-        .map_err(|_| Refused::not_found())?;
-    let length = file.metadata().await.map_or(0, |about| about.len());
-    let mut response =
-        Body::from_stream(ReaderStream::with_capacity(file, 1 << 18)).into_response();
-    let headers = response.headers_mut();
-    headers.insert(
-        header::CONTENT_TYPE,
-        HeaderValue::from_static("application/pdf"),
-    );
-    headers.insert(header::CONTENT_LENGTH, HeaderValue::from(length));
-    if let Ok(value) = HeaderValue::from_str(&disposition(&saved.name)) {
-        headers.insert(header::CONTENT_DISPOSITION, value);
-    }
-    Ok(response)
-}
-
-/// An attachment of this name (RFC 6266 with RFC 8187).
-fn disposition(name: &str) -> String {
-    let coded: String = name
-        .bytes()
-        .map(|b| match b {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' => {
-                char::from(b).to_string()
-            }
-            b => format!("%{b:02X}"),
-        })
-        .collect();
-    format!("attachment; filename=\"corrected.pdf\"; filename*=UTF-8''{coded}")
+    download::file(&path, "application/pdf", &saved.name).await
 }
 
 /// `POST /api/demo`: the demo game on the desk.
@@ -299,13 +303,6 @@ async fn write_demo(crew: &Crew, output: &std::path::Path) -> Answer<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn names_of_downloads_cannot_break_out_of_their_header() {
-        let header = disposition("a\"\r\nSet-Cookie: x=y; ü.pdf");
-        assert!(HeaderValue::from_str(&header).is_ok());
-        assert!(header.ends_with("UTF-8''a%22%0D%0ASet-Cookie%3A%20x%3Dy%3B%20%C3%BC.pdf"));
-    }
 
     #[test]
     fn absurd_numbers_are_refused() {

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use tympan_app::desk::Work;
 
 use crate::refused::{Answer, aside};
-use crate::shell::{Page, Units, shell};
+use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
 
 /// `GET /`
@@ -38,6 +38,7 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
         (desk(&works))
     };
     let page = Page {
+        room: Room::Games,
         title: "Correct a card game",
         script: Some("home.js"),
         body,

@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Response};
 use maud::html;
 
 use crate::refused::Refused;
-use crate::shell::{Page, Units, shell};
+use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
 
 /// Answers what no route answers.
@@ -25,6 +25,7 @@ pub(crate) fn lost(app: &App, units: Units, what: &str) -> Response {
         p { a href="/" { "To the first page" } }
     };
     let page = Page {
+        room: Room::None,
         title: "Not here",
         script: None,
         body,

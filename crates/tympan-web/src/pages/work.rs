@@ -3,13 +3,14 @@
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use tympan_app::desk::{self, How, Job, JobState, SheetRef, Work};
-use tympan_app::sheet::Flip;
+use tympan_app::desk::{self, Finding, How, Job, JobState, SheetRef, Work};
+use tympan_app::sheet::{Flip, Side};
 use tympan_app::{Refusal, words};
 
 use super::lost::lost;
+use super::{capital, drawn};
 use crate::refused::{Answer, aside};
-use crate::shell::{Page, Units, shell};
+use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
 
 /// `GET /work/ID`
@@ -35,7 +36,7 @@ pub(crate) async fn page(
     let body = html! {
         div #work data-id=(work.id) data-ready=(!work.pages.is_empty()) {
             @if work.pages.is_empty() || (work.locked && !has_password) {
-                (waiting(&work))
+                (waiting(&work, has_password))
             } @else {
                 (table(&work, &setups, units))
             }
@@ -43,6 +44,7 @@ pub(crate) async fn page(
     };
     let title = work.title();
     let page = Page {
+        room: Room::Games,
         title: &title,
         script: Some("work.js"),
         body,
@@ -50,24 +52,28 @@ pub(crate) async fn page(
     Ok(shell(&app, units, page).into_response())
 }
 
-/// The names of set-ups. Without a store there are none.
+/// The names of set-ups that were measured. Without a store there are none.
 fn measured(data: &std::path::Path) -> Vec<String> {
-    let store = tympan_app::open_store(Some(data.to_owned()));
-    let setups = store.ok().and_then(|store| store.set_ups().ok());
-    setups
-        .unwrap_or_default()
-        .into_iter()
-        .map(|setup| setup.name)
-        .collect()
+    let Ok(store) = tympan_app::open_store(Some(data.to_owned())) else {
+        return Vec::new();
+    };
+    let is_measured = |setup: &tympan_app::store::SetUp| {
+        let readings = store.readings_in_use(&setup.id);
+        readings.is_ok_and(|readings| !readings.is_empty())
+    };
+    let setups = store.set_ups().unwrap_or_default().into_iter();
+    setups.filter(is_measured).map(|setup| setup.name).collect()
 }
 
 /// While the file is looked at, or where it could not be.
-fn waiting(work: &Work) -> Markup {
+fn waiting(work: &Work, has_password: bool) -> Markup {
     let job = work.job.as_ref();
     html! {
         h1 { (work.title()) }
         @if work.locked && !job.is_some_and(Job::is_running) {
-            p.answer { "This file is locked with a password." }
+            p.answer role=[has_password.then_some("alert")] {
+                @if has_password { "That password does not open this file." } @else { "This file is locked with a password." }
+            }
             form #unlock .unlock {
                 label for="password" { "Password of the file" }
                 input #password type="password" autocomplete="off" required;
@@ -97,7 +103,7 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
     html! {
         div.title-line {
             h1 { (work.title()) }
-            p.quiet { (counted(work, sheets.as_ref())) }
+            p.quiet { (counted(work, sheets.as_ref(), units)) }
         }
         p #answer .answer aria-live="polite" { "Say how the backs sit on your print." }
         p #moves .moves aria-live="polite" {}
@@ -134,16 +140,48 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
                 (file(work))
             }
         }
+        (ten_sheets(work))
         (strip(work, sheets))
     }
 }
 
-fn counted(work: &Work, sheets: Result<&Vec<SheetRef>, &Refusal>) -> String {
+/// Ten sheets before they are printed, where the printer is known.
+fn ten_sheets(work: &Work) -> Markup {
+    let known = work.change.how == How::Setup && work.change.setup.is_some();
+    html! {
+        section #ten .ten hidden[!known] aria-labelledby="ten-title" {
+            h2 #ten-title { "Ten sheets from your printer" }
+            p #ten-words .quiet { "Working out ten sheets …" }
+            div.ten-rows {
+                @for (when, title) in [("before", "As it is now"), ("after", "After correction")] {
+                    div {
+                        h3 { (title) }
+                        div.ten-row data-ten=(when) role="img" aria-label={ "Backs of one card from ten sheets: " (title) } {
+                            @for _ in 0..10 { canvas {} }
+                        }
+                    }
+                }
+            }
+            p.actions {
+                button #ten-back .button.small type="button" { "Card before" }
+                span #ten-card .quiet aria-live="polite" {}
+                button #ten-on .button.small type="button" { "Next card" }
+            }
+        }
+    }
+}
+
+fn counted(work: &Work, sheets: Result<&Vec<SheetRef>, &Refusal>, units: Units) -> String {
     let pages: usize = work.pages.iter().map(Vec::len).sum();
     let s = |n: usize| if n == 1 { "" } else { "s" };
     let first = work.pages.iter().flatten().next();
     let size = first.map_or(String::new(), |size| {
-        format!(", {:.0} × {:.0} mm", size.w, size.h)
+        let (w, h) = (units.0.of_mm(size.w), units.0.of_mm(size.h));
+        let (decimals, unit) = match units.0 {
+            words::Units::Mm => (0, "mm"),
+            words::Units::Inch => (2, "in"),
+        };
+        format!(", {w:.decimals$} × {h:.decimals$} {unit}")
     });
     match sheets {
         Ok(sheets) => format!(
@@ -235,7 +273,8 @@ fn how(work: &Work, setups: &[String], units: Units) -> Markup {
             div #from-setup hidden[chosen != How::Setup] {
                 @if setups.is_empty() {
                     p {
-                        "No printer has been measured yet. Until then, say how the backs sit on a print of yours."
+                        "No printer has been measured yet. Until then, say how the backs sit on a print of yours, or "
+                        a href="/setups/new" { "measure your printer" } "."
                     }
                 } @else {
                     label for="setup" { "Set-up" }
@@ -277,6 +316,73 @@ fn save() -> Markup {
     }
 }
 
+/// What was found in the file, in plain words.
+fn worth_knowing(work: &Work) -> Markup {
+    let looking = work.inspecting.as_ref();
+    html! {
+        section #worth .cautions aria-labelledby="cautions-title" aria-live="polite" {
+            h2 #cautions-title { "Worth knowing" }
+            @for caution in &work.cautions { p { (caution) } }
+            @if let Some(job) = looking {
+                @match job.state {
+                    JobState::Running => {
+                        p { "Looking for cards, and for what might bite …" }
+                        progress #worth-bar aria-label="Pages looked at" {}
+                        button #worth-cancel .button.small type="button" { "Never mind" }
+                    }
+                    JobState::Failed | JobState::Stopped | JobState::Cancelled => {
+                        p { "The cards were not looked at: " (job.message) "." }
+                        button #worth-again .button.small type="button" { "Look at them" }
+                    }
+                    JobState::Done => {}
+                }
+            }
+            @if let Some(found) = &work.inspected {
+                p { strong { (found.answer) } }
+                @let said = found.answer.to_lowercase().contains(&found.verdict.to_lowercase());
+                @if !said { p { (capital(&found.verdict)) "." } }
+                @if found.findings.is_empty() {
+                    p.quiet { "Nothing else stands out." }
+                } @else {
+                    ul.findings {
+                        @for finding in found.findings.iter().take(MOST_FINDINGS) { (told(finding)) }
+                    }
+                    @if found.findings.len() > MOST_FINDINGS {
+                        details {
+                            summary { (found.findings.len() - MOST_FINDINGS) " more" }
+                            ul.findings { @for finding in found.findings.iter().skip(MOST_FINDINGS) { (told(finding)) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// More than these are told when they are asked for.
+const MOST_FINDINGS: usize = 4;
+
+fn told(finding: &Finding) -> Markup {
+    let weight = match finding.severity.as_str() {
+        "serious" => "Mend this first",
+        "warning" => "Look at this",
+        _ => "Good to know",
+    };
+    html! {
+        li class=(finding.severity) {
+            strong { (weight) ": " } (finding.message)
+            @if let Some(page) = finding.page {
+                span.quiet {
+                    " Page " (page)
+                    @if finding.pages > 1 { " and " (super::counted(finding.pages - 1, "other")) }
+                    "."
+                }
+            }
+            p { (finding.hint) }
+        }
+    }
+}
+
 fn file(work: &Work) -> Markup {
     let backs = if work.change.backs.is_empty() {
         "even"
@@ -293,12 +399,7 @@ fn file(work: &Work) -> Markup {
     let is_list = !usual.iter().any(|(value, _)| *value == backs);
     let flip = work.change.flip.unwrap_or(Flip::Sideways);
     html! {
-        @if !work.cautions.is_empty() {
-            section.cautions aria-labelledby="cautions-title" {
-                h2 #cautions-title { "Worth knowing" }
-                ul { @for caution in &work.cautions { li { (caution) } } }
-            }
-        }
+        (worth_knowing(work))
         details.file {
             summary { "More about this file" }
             @if work.has_back_file {
@@ -328,32 +429,8 @@ fn file(work: &Work) -> Markup {
                 ] {
                     label {
                         input type="radio" name="flip" value=(value) checked[flip == is];
-                        span { (flip_picture(is)) (text) }
+                        span { (drawn::turning(is, Side::Front)) (text) }
                     }
-                }
-            }
-        }
-    }
-}
-
-/// A sheet being turned over: its front with a solid outline, its back with a broken one.
-fn flip_picture(flip: Flip) -> Markup {
-    html! {
-        svg.flip-picture viewBox="0 0 64 40" width="64" height="40" aria-hidden="true" focusable="false" {
-            @match flip {
-                Flip::Sideways => {
-                    rect .front x="4" y="6" width="22" height="30" {}
-                    text x="15" y="26" { "A" }
-                    rect .back x="38" y="6" width="22" height="30" {}
-                    text x="49" y="26" { "B" }
-                    path .turn d="M20 4 Q32 -3 44 4 m-4 -3 4 3 -5 1.5" {}
-                }
-                Flip::Endways => {
-                    rect .front x="4" y="6" width="22" height="30" {}
-                    text x="15" y="26" { "A" }
-                    rect .back x="38" y="6" width="22" height="30" {}
-                    text x="-49" y="-16" transform="rotate(180)" { "B" }
-                    path .turn d="M29 10 q6 10 0 20 m-1.5 -5 1.5 5 4 -3.5" {}
                 }
             }
         }
@@ -363,7 +440,7 @@ fn flip_picture(flip: Flip) -> Markup {
 /// All sheets, paired.
 fn strip(work: &Work, sheets: Result<Vec<SheetRef>, Refusal>) -> Markup {
     html! {
-        section.strip aria-labelledby="sheets-title" {
+        section #sheets .strip aria-labelledby="sheets-title" {
             h2 #sheets-title { "Sheets" }
             @match sheets {
                 Err(refusal) => {
@@ -410,15 +487,4 @@ fn thumb(work: &Work, page: desk::PageRef, side: &str) -> Markup {
         img class=(side) loading="lazy" alt="" src=(source)
             width=(page.w.round() as u32) height=(page.h.round() as u32);
     }
-}
-
-/// With a capital letter, but where it begins with a file's name.
-fn capital(text: &str) -> String {
-    let first_word = text.split(' ').next().unwrap_or_default();
-    if first_word.contains('.') {
-        return text.to_owned();
-    }
-    let mut chars = text.chars();
-    let first = chars.next().map(|c| c.to_uppercase().to_string());
-    format!("{}{}", first.unwrap_or_default(), chars.as_str())
 }

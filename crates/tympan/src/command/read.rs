@@ -6,7 +6,9 @@ use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
 use tympan_app::files;
-use tympan_app::measure::{self, ByEye, CheckRules, ReadSheet, ReadTold, SetUp, Store};
+use tympan_app::measure::{
+    self, ByEye, CheckRules, PicturesAsked, ReadSheet, ReadTold, SetUp, Store,
+};
 
 use crate::args::{Cli, Read};
 use crate::say;
@@ -138,8 +140,12 @@ fn answer(cli: &Cli, store: &Store, setup: &SetUp, read: &[ReadSheet]) -> Result
 /// Scans and photos. Where none of them can be read, that is a refusal.
 fn pictures(cli: &Cli, store: &mut Store, setup: &SetUp, args: &Read) -> Result<(), Refusal> {
     let cancel = AtomicBool::new(false);
-    let evidence = args.evidence.as_deref();
-    let told = measure::read_pictures(store, setup, &args.pictures, args.again, evidence, &cancel)?;
+    let asked = PicturesAsked {
+        again: args.again,
+        evidence: args.evidence.as_deref(),
+    };
+    let told =
+        measure::read_pictures(store, setup, &args.pictures, asked, &mut |_, _| {}, &cancel)?;
     let none_read = told.read.sheets.is_empty();
     if cli.json {
         say::json(&told)?;

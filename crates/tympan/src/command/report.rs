@@ -15,6 +15,7 @@ pub(crate) fn run(cli: &Cli, args: &Report) -> Result<(), Refusal> {
     let design = Design {
         card: report::card_size(&args.card)?,
         cut_tolerance: report::cut(args.cut)?,
+        ..Design::default()
     };
     let report = report::report(&setup, &learnt, design)?;
     if let Some(file) = &args.picture {
@@ -42,6 +43,12 @@ pub(crate) fn run(cli: &Cli, args: &Report) -> Result<(), Refusal> {
     say::data(text.trim_end())?;
     for caution in &report.cautions {
         say::note(&format!("\nBear in mind: {caution}"));
+    }
+    for sheet in &report.doubtful_sheets {
+        let reading = &sheet.reading;
+        say::note(&format!(
+            "To set it aside: tympan log --set-aside {reading}"
+        ));
     }
     Ok(())
 }
