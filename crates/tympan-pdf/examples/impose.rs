@@ -3,6 +3,7 @@
 //! `impose JOB OUT.pdf`, where JOB is a text file with a line for each page and each place on it:
 //!
 //! ```text
+//! password FILE WORD
 //! page WIDTH HEIGHT
 //! place FILE PAGE X Y W H ROOM  XX XY YX YY DX DY  WIDTH HEIGHT BLEED METHOD
 //! ```
@@ -12,6 +13,7 @@
 //! sheet; `WIDTH HEIGHT` is the trim's size, `METHOD` keep, mirror, stretch, colour or enlarge. Art
 //! of another size than its place fills it.
 
+use std::collections::HashMap;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::atomic::AtomicBool;
@@ -49,7 +51,9 @@ fn run(list: &str, output: &str) -> Result<ImposeReport, Failure> {
         ..ImposeJob::default()
     };
     let mut wrong = Vec::new();
-    for line in std::fs::read_to_string(list)?.lines() {
+    let mut passwords: HashMap<&str, &str> = HashMap::new();
+    let text = std::fs::read_to_string(list)?;
+    for line in text.lines() {
         let words: Vec<&str> = line.split_whitespace().collect();
         match words.as_slice() {
             [] => {}
@@ -57,10 +61,16 @@ fn run(list: &str, output: &str) -> Result<ImposeReport, Failure> {
                 let size = Size::new(w.parse()?, h.parse()?);
                 job.pages.push(SheetPage::new(size));
             }
-            ["place", file, rest @ ..] => match sources.add(Path::new(file), None) {
-                Ok(source) => place(&mut job, &sources, source, rest)?,
-                Err(e) => wrong.push(e.to_string()),
-            },
+            ["password", file, word] => {
+                passwords.insert(file, word);
+            }
+            ["place", file, rest @ ..] => {
+                let password = passwords.get(file).copied();
+                match sources.add(Path::new(file), password) {
+                    Ok(source) => place(&mut job, &sources, source, rest)?,
+                    Err(e) => wrong.push(e.to_string()),
+                }
+            }
             _ => return Err(format!("what does this mean: {line}").into()),
         }
     }

@@ -37,6 +37,13 @@ pub(super) fn open(file: &Path, reader: BufReader<File>) -> Result<Picture, Read
     })
 }
 
+/// The colour profile of a TIFF file, which the common decoder does not always find.
+fn tiff_profile(file: &Path) -> Option<Vec<u8>> {
+    let reader = BufReader::new(File::open(file).ok()?);
+    let mut decoder = tiff::decoder::Decoder::new(reader).ok()?;
+    decoder.get_tag_u8_vec(tiff::tags::Tag::IccProfile).ok()
+}
+
 /// The resolution of a TIFF file, whose directory may stand anywhere in it.
 fn tiff_resolution(file: &Path, head: &[u8]) -> Option<[f64; 2]> {
     if !(head.starts_with(b"II*\0") || head.starts_with(b"MM\0*")) {
@@ -110,6 +117,7 @@ pub(super) fn image(file: &Path) -> Result<Image, ReadError> {
         return Err(PictureFault::TooLarge { w, h }.into());
     }
     let profile = decoder.icc_profile().ok().flatten();
+    let profile = profile.or_else(|| tiff_profile(file));
     let decoded = DynamicImage::from_decoder(decoder).map_err(fault)?;
     let size = [decoded.width(), decoded.height()];
     let (has_alpha, bits) = match decoded.color() {

@@ -102,18 +102,80 @@ fn read_head(reader: &mut (impl Read + Seek)) -> Result<Head, ReadError> {
         let Some(length) = length.checked_sub(2) else {
             return Err(damaged("a part of it has no length").into());
         };
-        let keep = matches!(marker, 0xe0 | 0xe1 | 0xe2 | 0xee | 0xc0..=0xcf)
-            && !matches!(marker, 0xc4 | 0xc8 | 0xcc);
-        if marker == 0xda {
-            return Ok(head);
-        }
+        let keep = matches!(
+            marker,
+            0xe0 | 0xe1 | 0xe2 | 0xee | 0xc0..=0xcf | 0xdb | 0xda
+        ) && !matches!(marker, 0xc8 | 0xcc);
         if !keep {
             reader.seek(SeekFrom::Current(i64::from(length)))?;
             continue;
         }
         let mut part = vec![0; usize::from(length)];
         reader.read_exact(&mut part)?;
+        if !is_sound(marker, &part) {
+            return Err(damaged("its tables make no sense").into());
+        }
         take(marker, &part, &mut head)?;
+        if marker == 0xda {
+            return Ok(head);
+        }
+    }
+}
+
+/// Whether the tables that a picture is decoded with can be what they should be (B.2.3, B.2.4).
+fn is_sound(marker: u8, part: &[u8]) -> bool {
+    match marker {
+        // Quantisation tables: a precision and a place, then 64 numbers above nought.
+        0xdb => {
+            let mut rest = part;
+            while let [about, tail @ ..] = rest {
+                let bytes = match about >> 4 {
+                    0 => 64,
+                    1 => 128,
+                    _ => return false,
+                };
+                if about & 15 > 3 || tail.len() < bytes {
+                    return false;
+                }
+                rest = &tail[bytes..];
+            }
+            !part.is_empty()
+        }
+        // Huffman tables: a class and a place, how many codes of each length, and the codes.
+        0xc4 => {
+            let mut rest = part;
+            while let [about, tail @ ..] = rest {
+                let Some((counts, tail)) = tail.split_at_checked(16) else {
+                    return false;
+                };
+                let codes: usize = counts.iter().map(|&c| usize::from(c)).sum();
+                // Codes of one length are a binary tree's leaves; it cannot have more.
+                let mut room: i64 = 1;
+                for &count in counts {
+                    room = 2 * room - i64::from(count);
+                    if room < 0 {
+                        return false;
+                    }
+                }
+                if about >> 4 > 1 || about & 15 > 3 || codes > 256 || tail.len() < codes {
+                    return false;
+                }
+                rest = &tail[codes..];
+            }
+            !part.is_empty()
+        }
+        // A scan names its components and the tables of each.
+        0xda => {
+            let count = usize::from(part.first().copied().unwrap_or(0));
+            (1..=4).contains(&count) && part.len() == 4 + 2 * count
+        }
+        // A frame's components are sampled one to four times.
+        0xc0..=0xc2 => {
+            part.get(6..).unwrap_or(&[]).chunks_exact(3).all(|c| {
+                (1..=4).contains(&(c[1] >> 4)) && (1..=4).contains(&(c[1] & 15)) && c[2] <= 3
+            })
+        }
+        _ => true,
     }
 }
 
@@ -121,7 +183,9 @@ fn take(marker: u8, part: &[u8], head: &mut Head) -> Result<(), ReadError> {
     match marker {
         0xc0..=0xc2 => head.frame = Some(frame(part)?),
         0xc9..=0xcf => return Err(PictureFault::Unsupported("arithmetic coding").into()),
-        0xc3..=0xc7 => return Err(PictureFault::Unsupported("lossless or layered JPEG").into()),
+        0xc3 | 0xc5..=0xc7 => {
+            return Err(PictureFault::Unsupported("lossless or layered JPEG").into());
+        }
         0xe0 if part.starts_with(b"JFIF\0") => {
             head.jfif = true;
             if let [unit, xa, xb, ya, yb] = *part.get(7..12).unwrap_or(&[]) {
@@ -301,5 +365,22 @@ mod tests {
         for end in 2..whole.len() {
             assert!(opened(&whole[..end]).is_err(), "{end}");
         }
+    }
+
+    #[test]
+    fn tables_that_no_picture_can_be_decoded_with_are_refused() {
+        let with = |marker: u8, part: &[u8]| {
+            opened(&file(&[segment(marker, part), sof(0xc0, &[1, 2, 3])])).is_ok()
+        };
+        assert!(with(0xdb, &[&[0], [1; 64].as_slice()].concat()));
+        assert!(!with(0xdb, &[&[0], [1; 63].as_slice()].concat()));
+        assert!(!with(0xdb, &[&[0x20], [1; 64].as_slice()].concat()));
+        let mut huffman = vec![0; 17];
+        huffman[2] = 2;
+        huffman.extend([5, 6]);
+        assert!(with(0xc4, &huffman));
+        assert!(!with(0xc4, &huffman[..18]), "a code is missing");
+        huffman[1] = 3;
+        assert!(!with(0xc4, &huffman), "three codes of one bit");
     }
 }
