@@ -5,7 +5,6 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use qpdf::{QPdf, QPdfDictionary, QPdfObject, QPdfObjectLike};
-use sha2::{Digest, Sha256};
 use tempfile::NamedTempFile;
 
 use super::ops::Ops;
@@ -21,6 +20,9 @@ use crate::space::Matrix;
 
 /// How deep forms within forms are looked into.
 const MAX_DEPTH: usize = 8;
+
+/// How many pictures of the same length and kind are compared byte by byte.
+const MAX_ALIKE: usize = 16;
 
 /// What is drawn for one page of a source.
 #[derive(Clone)]
@@ -43,7 +45,7 @@ pub(super) struct Gallery<'a> {
     /// The pictures, whose data are put into the file when all else is written.
     pub(super) pictures: Vec<Hung>,
     /// Pictures by what two equal ones have in common before their data are compared.
-    same: HashMap<(u64, String, Option<Profile>), usize>,
+    same: HashMap<(u64, String, Option<Profile>), Vec<usize>>,
     /// What had to be packed anew.
     spool: NamedTempFile,
     spooled: u64,
@@ -233,27 +235,24 @@ impl<'a> Gallery<'a> {
             )
         );
         let key = (image.data.len(), about, image.profile.clone());
-        let next = self.pictures.len();
-        let Some(&first) = self.same.get(&key) else {
-            self.same.insert(key, next);
-            return Ok(None);
-        };
-        let hung = &self.pictures[first];
-        let mut both = [Sha256::new(), Sha256::new()];
-        for (data, hash) in [&image.data, &hung.filled.data].into_iter().zip(&mut both) {
-            data.read(&mut |bytes| hash.update(bytes))?;
-        }
-        let alphas = [
-            image.alpha.as_ref().map(|a| &a.data),
-            hung.alpha.as_ref().map(|a| &a.data),
-        ];
-        for (data, hash) in alphas.into_iter().zip(&mut both) {
-            if let Some(data) = data {
-                data.read(&mut |bytes| hash.update(bytes))?;
+        let alike = self.same.entry(key).or_default();
+        let alpha = image.alpha.as_ref().map(|a| &a.data);
+        for &index in alike.iter() {
+            let hung = &self.pictures[index];
+            let same_alpha = match (alpha, &hung.alpha) {
+                (None, None) => true,
+                (Some(a), Some(b)) => a.is_same(&b.data)?,
+                _ => false,
+            };
+            if same_alpha && image.data.is_same(&hung.filled.data)? {
+                return Ok(Some(index));
             }
         }
-        let [a, b] = both.map(Digest::finalize);
-        Ok((a == b).then_some(first))
+        // Pictures without compression are all of one length; only a few are compared.
+        if alike.len() < MAX_ALIKE {
+            alike.push(self.pictures.len());
+        }
+        Ok(None)
     }
 
     /// Moves packed data from memory to the disk.

@@ -170,29 +170,82 @@ impl Data {
 
     /// Hands out all bytes, piece by piece.
     pub(crate) fn read(&self, take: &mut dyn FnMut(&[u8])) -> Result<(), ReadError> {
-        let (file, spans) = match self {
-            Self::Bytes(bytes) => {
-                take(bytes);
-                return Ok(());
-            }
-            Self::Spans(file, spans) => (file, spans),
-        };
-        let mut file = File::open(file)?;
+        let mut reader = self.reader()?;
         let mut block = vec![0; BLOCK];
-        for &(at, length) in spans {
-            file.seek(SeekFrom::Start(at))?;
-            let mut left = length;
-            while left > 0 {
-                let room = left.min(BLOCK as u64) as usize;
-                let n = file.read(&mut block[..room])?;
-                if n == 0 {
-                    return Err(PictureFault::Changed.into());
-                }
-                take(&block[..n]);
-                left -= n as u64;
+        let mut left = self.len();
+        while left > 0 {
+            let n = reader.read(&mut block)?;
+            if n == 0 {
+                return Err(PictureFault::Changed.into());
             }
+            take(&block[..n]);
+            left -= n as u64;
         }
         Ok(())
+    }
+
+    /// Whether two pictures have the same bytes. Looks no further than the first that differs.
+    pub(crate) fn is_same(&self, other: &Self) -> Result<bool, ReadError> {
+        if self.len() != other.len() {
+            return Ok(false);
+        }
+        let mut both = [self.reader()?, other.reader()?];
+        let mut blocks = [vec![0; 16 << 10], vec![0; 16 << 10]];
+        let mut left = self.len();
+        while left > 0 {
+            let room = left.min(16 << 10) as usize;
+            for (reader, block) in both.iter_mut().zip(&mut blocks) {
+                reader.read_exact(&mut block[..room])?;
+            }
+            if blocks[0][..room] != blocks[1][..room] {
+                return Ok(false);
+            }
+            left -= room as u64;
+        }
+        Ok(true)
+    }
+
+    fn reader(&self) -> io::Result<Box<dyn Read + '_>> {
+        Ok(match self {
+            Self::Bytes(bytes) => Box::new(bytes.as_slice()),
+            Self::Spans(file, spans) => Box::new(SpanReader {
+                file: File::open(file)?,
+                spans,
+                done: 0,
+            }),
+        })
+    }
+}
+
+/// Parts of a file, one behind the other.
+struct SpanReader<'a> {
+    file: File,
+    /// The part being read, and those behind it.
+    spans: &'a [(u64, u64)],
+    /// How much of it has been read.
+    done: u64,
+}
+
+impl Read for SpanReader<'_> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        loop {
+            let Some(&(at, length)) = self.spans.first() else {
+                return Ok(0);
+            };
+            let left = length - self.done;
+            if left == 0 {
+                self.spans = &self.spans[1..];
+                self.done = 0;
+                continue;
+            }
+            if self.done == 0 {
+                self.file.seek(SeekFrom::Start(at))?;
+            }
+            let room = left.min(into.len() as u64) as usize;
+            let n = self.file.read(&mut into[..room])?;
+            self.done += n as u64;
+            return Ok(n);
+        }
     }
 }
 
