@@ -21,42 +21,38 @@ pub(crate) fn set(cells: &mut [Cell], bleed: f64, usable: Rect<Front>) {
         };
         for (j, other) in cells.iter().enumerate() {
             if i != j {
-                room = beside(&cells[i], other, room);
+                room = beside(&cells[i], other, bleed, room);
             }
         }
         cells[i].bleed = room;
     }
 }
 
-fn beside(cell: &Cell, other: &Cell, room: Margins) -> Margins {
-    let most = room.edges().into_iter().fold(0.0, f64::max);
-    let (apart_x, apart_y) = apart(cell.trim, other.trim);
-    if apart_x.max(apart_y) > 2.0 * most {
+/// What a neighbour leaves of the bleed. Both of a pair must come to the same view of which edges
+/// face each other, so only the places of the two and the bleed that is asked for count.
+fn beside(cell: &Cell, other: &Cell, bleed: f64, room: Margins) -> Margins {
+    let (a, b) = (cell.trim, other.trim);
+    let (apart_x, apart_y) = apart(a, b);
+    if apart_x.max(apart_y) >= 2.0 * bleed {
         return room;
     }
     if let Some(gap) = round_gap(cell, other) {
-        let half = Margins::all((gap / 2.0).max(0.0));
-        return least(room, half);
+        return least(room, Margins::all((gap / 2.0).max(0.0)));
     }
-    let (a, b) = (cell.trim, other.trim);
+    let half = (apart_x.max(apart_y) / 2.0).max(0.0);
     let mut room = room;
-    // Cells that only meet at a corner, or whose bleeds could, are beside each other both ways:
-    // one way is enough.
-    if apart_y < room.top.max(room.bottom) && apart_x >= apart_y.max(0.0) - 1e-9 {
-        let half = (apart_x / 2.0).max(0.0);
-        if b.min.x >= a.max.x - 1e-9 {
-            room.right = room.right.min(half);
+    let facing = if apart_x >= apart_y {
+        if b.min.x + b.max.x > a.min.x + a.max.x {
+            &mut room.right
         } else {
-            room.left = room.left.min(half);
+            &mut room.left
         }
-    } else if apart_x < room.left.max(room.right) {
-        let half = (apart_y / 2.0).max(0.0);
-        if b.min.y >= a.max.y - 1e-9 {
-            room.bottom = room.bottom.min(half);
-        } else {
-            room.top = room.top.min(half);
-        }
-    }
+    } else if b.min.y + b.max.y > a.min.y + a.max.y {
+        &mut room.bottom
+    } else {
+        &mut room.top
+    };
+    *facing = facing.min(half);
     room
 }
 

@@ -4,7 +4,7 @@ use tympan_sheet::{Front, QuarterTurn, Rect, Shape};
 
 use crate::cutting::Trimmer;
 use crate::fold_over::FoldLine;
-use crate::job::{Edge, Job, Margins, Piece, Sheet};
+use crate::job::{Job, Margins, Piece, Sheet};
 use crate::quality::{Place, Quality};
 
 /// Sheets of pieces, as they are printed.
@@ -36,6 +36,39 @@ pub struct Group {
 }
 
 impl Group {
+    /// Sets the chance of each cell.
+    fn weigh(&mut self, pieces: &[Piece], quality: &dyn Quality) {
+        // How many pieces of each kind of edge lie in each cell; what has no back is always good.
+        let mut places: Vec<Place> = Vec::new();
+        let mut weights: Vec<(usize, f64)> = Vec::new();
+        for (i, cell) in self.cells.iter().enumerate() {
+            let first = places.len();
+            let units: Vec<&Piece> = self
+                .sheets
+                .iter()
+                .filter_map(|units| units[i].map(|unit| &pieces[unit.piece]))
+                .collect();
+            let share = 1.0 / units.len().max(1) as f64;
+            for piece in units.iter().filter(|piece| piece.back.is_some()) {
+                let seen = places[first..].iter().position(|p| p.edge == piece.edge);
+                if let Some(k) = seen {
+                    weights[first + k].1 += share;
+                } else {
+                    places.push(Place {
+                        trim: cell.trim,
+                        bleed: cell.bleed.least(),
+                        edge: piece.edge,
+                    });
+                    weights.push((i, share));
+                }
+            }
+        }
+        self.cells.iter_mut().for_each(|cell| cell.good = 1.0);
+        for (good, (cell, weight)) in quality.good_each(&places).into_iter().zip(weights) {
+            self.cells[cell].good -= weight * (1.0 - good.clamp(0.0, 1.0));
+        }
+    }
+
     /// Drops the cells that stay empty on all sheets, and the sheets that carry nothing.
     pub(crate) fn drop_unused(&mut self) {
         let used: Vec<bool> = (0..self.cells.len())
@@ -103,13 +136,12 @@ pub struct Figures {
 }
 
 impl Plan {
-    /// A plan of filled groups: weighs every piece at its place and adds up.
+    /// A plan of filled groups, not yet weighed.
     pub(crate) fn new(
         job: &Job,
         title: String,
         groups: Vec<Group>,
         fold: Option<FoldLine>,
-        quality: &dyn Quality,
     ) -> Self {
         let mut plan = Self {
             title,
@@ -128,61 +160,25 @@ impl Plan {
                 cuts: Some(0),
             },
         };
-        plan.weigh(quality);
         plan.add_up();
         plan
     }
 
     /// The same plan on sheets that need no cutting.
     pub(crate) fn already_cut(self) -> Self {
-        let figures = Figures {
-            cuts: Some(0),
-            ..self.figures
-        };
-        Self {
-            pre_cut: true,
-            figures,
-            ..self
-        }
+        let pre_cut = true;
+        Self { pre_cut, ..self }
     }
 
     /// The chance of each cell: the average over the pieces that lie in it.
-    fn weigh(&mut self, quality: &dyn Quality) {
+    pub(crate) fn weigh(&mut self, quality: &dyn Quality) {
         // Folding and one-sided printing know no register error.
-        let two_sided = self.is_two_sided();
-        for group in &mut self.groups {
-            for (i, cell) in group.cells.iter_mut().enumerate() {
-                let mut known: Vec<(Edge, f64)> = Vec::new();
-                let mut sum = 0.0;
-                let mut count = 0_u32;
-                for unit in group.sheets.iter().filter_map(|units| units[i]) {
-                    let piece = &self.pieces[unit.piece];
-                    count += 1;
-                    if !two_sided || piece.back.is_none() {
-                        sum += 1.0;
-                        continue;
-                    }
-                    let seen = known.iter().find(|(edge, _)| *edge == piece.edge);
-                    let good = seen.map_or_else(
-                        || {
-                            quality.good(&Place {
-                                trim: cell.trim,
-                                bleed: cell.bleed.least(),
-                                edge: piece.edge,
-                            })
-                        },
-                        |(_, good)| *good,
-                    );
-                    if seen.is_none() {
-                        known.push((piece.edge, good));
-                    }
-                    sum += good;
-                }
-                if count > 0 {
-                    cell.good = (sum / f64::from(count)).clamp(0.0, 1.0);
-                }
+        if self.is_two_sided() {
+            for group in &mut self.groups {
+                group.weigh(&self.pieces, quality);
             }
         }
+        self.add_up();
     }
 
     fn add_up(&mut self) {
@@ -200,7 +196,11 @@ impl Plan {
                     good += cell.good;
                 }
             }
-            let here = self.cutting(g, &Trimmer::default()).map(|c| c.cuts());
+            let here = if self.pre_cut {
+                Some(0)
+            } else {
+                self.cutting(g, &Trimmer::default()).map(|c| c.cuts())
+            };
             cuts = cuts.zip(here).map(|(a, b)| a + b);
         }
         let sides = if self.fold.is_some() { 2.0 } else { 1.0 };

@@ -237,8 +237,9 @@ impl PreCut {
             order::fill(&mut groups, &[places], &units, job.order);
         }
         let title = format!("on \"{}\"", self.name);
-        let plan = Plan::new(job, title, groups.into(), None, quality);
-        Ok(plan.already_cut())
+        let mut plan = Plan::new(job, title, groups.into(), None).already_cut();
+        plan.weigh(quality);
+        Ok(plan)
     }
 
     fn no_place(&self, piece: &str, shape: Shape) -> Problem {

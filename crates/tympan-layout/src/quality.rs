@@ -1,6 +1,6 @@
 //! How likely a piece comes out right at its place on the sheet.
 
-use tympan_register::{Cutting, Field, NextSheet};
+use tympan_register::{Cutting, Field, Look, NextSheet};
 use tympan_sheet::{Front, Point, Rect, Vector};
 
 use crate::job::Edge;
@@ -20,6 +20,11 @@ pub struct Place {
 pub trait Quality {
     /// The chance, 0 to 1, of a piece that is cut here.
     fn good(&self, place: &Place) -> f64;
+
+    /// The chances of many places.
+    fn good_each(&self, places: &[Place]) -> Vec<f64> {
+        places.iter().map(|place| self.good(place)).collect()
+    }
 
     /// Where register is best, if anywhere: pieces are gathered about it.
     fn centre(&self) -> Option<Point<Front>> {
@@ -58,12 +63,17 @@ const SHEETS: u32 = 512;
 
 impl Quality for Measured<'_> {
     fn good(&self, place: &Place) -> f64 {
-        let cards = self.next.cards(&[place.trim], self.cutting);
-        let bad = match place.edge {
-            Edge::Bled | Edge::Alike => cards.share_white(place.bleed),
-            Edge::Border(width) => cards.share_lopsided(width),
+        self.good_each(std::slice::from_ref(place))[0]
+    }
+
+    fn good_each(&self, places: &[Place]) -> Vec<f64> {
+        let look = |place: &Place| match place.edge {
+            Edge::Bled | Edge::Alike => Look::Bled(place.bleed),
+            Edge::Border(width) => Look::Bordered(width),
         };
-        (1.0 - bad).clamp(0.0, 1.0)
+        let places: Vec<_> = places.iter().map(|p| (p.trim, look(p))).collect();
+        let wrong = self.next.share_wrong(&places, self.cutting);
+        wrong.iter().map(|w| (1.0 - w).clamp(0.0, 1.0)).collect()
     }
 
     /// Where the mean square of the register error is least. With `s` the error at the sheet's

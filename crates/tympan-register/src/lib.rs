@@ -22,7 +22,7 @@ mod terms;
 pub mod textbook;
 
 pub use belong::Belonging;
-pub use cards::{Cards, Cutting};
+pub use cards::{Cards, Cutting, Look};
 pub use correction::{Correction, Sides, correction, correction_of_placements};
 pub use error::FitError;
 pub use fit::{Estimate, Fit, Scatter, SteadyError, TermEstimate};

@@ -38,8 +38,8 @@ pub(crate) fn grid(
     (0..columns * rows).map(spot).collect()
 }
 
-/// How many pieces of this length fit side by side into this much, with gaps between them. A
-/// micrometre of rounding is forgiven.
+/// How many pieces of this length fit side by side into this much, with gaps between them.
+/// Rounding is forgiven.
 pub(crate) fn fit(room: f64, length: f64, gap: f64) -> usize {
-    ((room + gap + 1e-3) / (length + gap)).floor().max(0.0) as usize
+    ((room + gap + 1e-6) / (length + gap)).floor().max(0.0) as usize
 }

@@ -102,7 +102,7 @@ fn lengths(job: &Job, problems: &mut Vec<Problem>) {
 
 /// Whether a piece fits into this room as it stands, and on its side.
 fn fits(piece: Size, room: Size) -> (bool, bool) {
-    let within = |p: Size| p.w <= room.w + 1e-3 && p.h <= room.h + 1e-3;
+    let within = |p: Size| p.w <= room.w + 1e-6 && p.h <= room.h + 1e-6;
     (within(piece), within(piece.turned()))
 }
 

@@ -30,16 +30,25 @@ impl Item {
         Self {
             class,
             turned,
-            w: micrometres(size.w + gutter),
-            h: micrometres(size.h + gutter),
+            w: micrometres_needed(size.w + gutter),
+            h: micrometres_needed(size.h + gutter),
             value,
         }
     }
 }
 
+/// The room there is, in whole micrometres.
 pub(super) fn micrometres(mm: f64) -> u64 {
-    (mm * 1000.0).round().max(0.0) as u64
+    (mm * 1000.0 + A_HAIR).floor().max(0.0) as u64
 }
+
+/// The room that something needs, in whole micrometres: never less than it measures.
+fn micrometres_needed(mm: f64) -> u64 {
+    (mm * 1000.0 - A_HAIR).ceil().max(0.0) as u64
+}
+
+/// Forgiven rounding, µm.
+const A_HAIR: f64 = 1e-3;
 
 /// More steps than this take too long (well under a tenth of a second here).
 const MOST_STEPS: f64 = 2e7;

@@ -39,18 +39,17 @@ pub fn plan(job: &Job, quality: &dyn Quality, most: usize) -> Result<Vec<Plan>, 
     let mut plans: Vec<Plan> = Vec::new();
     for way in &ways {
         for candidate in candidates(job, &classes, way.room_size()) {
-            plans.push(build(job, &classes, way, candidate, quality));
+            let plan = build(job, &classes, way, candidate);
+            let seen = |p: &Plan| p.groups == plan.groups && p.fold == plan.fold;
+            if !plans.iter().any(seen) {
+                plans.push(plan);
+            }
         }
     }
+    plans.iter_mut().for_each(|plan| plan.weigh(quality));
     plans.sort_by(|a, b| a.rank(job.bleed).total_cmp(&b.rank(job.bleed)));
-    let mut best: Vec<Plan> = Vec::new();
-    for plan in plans {
-        let seen = |b: &Plan| b.groups == plan.groups && b.fold == plan.fold;
-        if best.len() < most.max(1) && !best.iter().any(seen) {
-            best.push(plan);
-        }
-    }
-    Ok(best)
+    plans.truncate(most.max(1));
+    Ok(plans)
 }
 
 /// One way to use the sheet: where pieces may be trimmed, and how the sheet is folded.
@@ -146,13 +145,7 @@ fn candidates(job: &Job, classes: &[Class], room: Size) -> Vec<Candidate> {
     all
 }
 
-fn build(
-    job: &Job,
-    classes: &[Class],
-    way: &Way,
-    candidate: Candidate,
-    quality: &dyn Quality,
-) -> Plan {
+fn build(job: &Job, classes: &[Class], way: &Way, candidate: Candidate) -> Plan {
     let mut groups = Vec::new();
     let mut places: Vec<Vec<Vec<usize>>> = vec![Vec::new(); classes.len()];
     for (arrangement, sheets) in &candidate.groups {
@@ -184,7 +177,7 @@ fn build(
         cell_bleed::set(&mut group.cells, job.bleed, way.usable);
     }
     groups.retain(|group| !group.cells.is_empty());
-    Plan::new(job, candidate.title, groups, way.fold, quality)
+    Plan::new(job, candidate.title, groups, way.fold)
 }
 
 /// Brings a block of cells as near to the middle as the room allows.

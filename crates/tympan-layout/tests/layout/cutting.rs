@@ -55,7 +55,7 @@ fn carried_out(cutting: &Cutting, marks: &[(CutAxis, f64)]) -> BTreeMap<PartId, 
     parts
 }
 
-fn assert_cut_to_pieces(plan: &Plan, what: &str) -> Vec<Cutting> {
+pub(crate) fn assert_cut_to_pieces(plan: &Plan, what: &str) -> Vec<Cutting> {
     let mut all = Vec::new();
     for (g, group) in plan.groups.iter().enumerate() {
         let cutting = plan

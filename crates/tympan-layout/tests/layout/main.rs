@@ -1,5 +1,6 @@
 //! What is published, counted or drawn independently, against the plans of this crate.
 
+mod any_job;
 mod counts;
 mod cutting;
 mod marks;

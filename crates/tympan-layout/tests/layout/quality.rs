@@ -134,6 +134,49 @@ fn rejects_are_the_chances_of_all_pieces_added_up() {
     assert!((best.figures.expected_rejects - spoiled as f64).abs() < 1e-9);
 }
 
+/// The quick way for many places against the thorough one for one.
+#[test]
+fn chances_are_those_of_the_bleed_and_border_rules() {
+    let next = tilting_about(80.0, 60.0);
+    let cutting = Cutting::new(0.1);
+    let quality = Measured {
+        next: &next,
+        cutting,
+    };
+    for (edge, bleed) in [(Edge::Bled, 0.5), (Edge::Border(2.0), 0.0)] {
+        let places: Vec<Place> = (0..12)
+            .map(|i| Place {
+                trim: Rect::at(
+                    Point::new(
+                        10.0 + 60.0 * f64::from(i % 3),
+                        10.0 + 60.0 * f64::from(i / 3),
+                    ),
+                    Size::new(50.0, 40.0),
+                ),
+                bleed,
+                edge,
+            })
+            .collect();
+        let mut spread = (1.0_f64, 0.0_f64);
+        for (place, good) in places.iter().zip(quality.good_each(&places)) {
+            let cards = next.cards(&[place.trim], cutting);
+            let thorough = match edge {
+                Edge::Border(width) => 1.0 - cards.share_lopsided(width),
+                _ => 1.0 - cards.share_white(bleed),
+            };
+            assert!(
+                (good - thorough).abs() < 0.01,
+                "{place:?}: {good}, {thorough}"
+            );
+            spread = (spread.0.min(good), spread.1.max(good));
+        }
+        assert!(
+            spread.1 - spread.0 > 0.05,
+            "else nothing is tested: {spread:?}"
+        );
+    }
+}
+
 #[test]
 fn nothing_measured_means_nothing_expected() {
     let job = Job::new(

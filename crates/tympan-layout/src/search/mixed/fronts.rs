@@ -10,7 +10,7 @@ use super::super::guillotine::{Axis, Item};
 /// How many sizes are counted together.
 pub(super) const MOST_CLASSES: usize = 4;
 /// More steps than this take too long (about a tenth of a second here).
-const MOST_STEPS: usize = 10_000_000;
+const MOST_STEPS: usize = 8_000_000;
 /// No more counts than this are told apart on one rectangle.
 const MOST_PLACES: usize = 2000;
 
@@ -47,6 +47,8 @@ struct Gather {
     /// The most of each size on one sheet.
     most: Counts,
     best: Vec<Option<(u32, How)>>,
+    /// Room to work in.
+    reach: Vec<i64>,
 }
 
 impl Gather {
@@ -64,6 +66,7 @@ impl Gather {
             strides,
             most,
             best: vec![None; places as usize],
+            reach: Vec::new(),
         })
     }
 
@@ -87,31 +90,46 @@ impl Gather {
 
     /// What no other mixture beats; leaves nothing behind.
     fn front(&mut self) -> Vec<(Counts, How)> {
-        let all: Vec<(Counts, How)> = (0..self.best.len())
-            .filter_map(|place| {
-                let (most, how) = self.best[place].take()?;
+        // For each place, the most of the free size at this place or with more of any other.
+        self.reach.clear();
+        let most_at = |best: &Option<(u32, How)>| best.map_or(-1, |(most, _)| i64::from(most));
+        self.reach.extend(self.best.iter().map(most_at));
+        let others: Vec<usize> = (0..MOST_CLASSES)
+            .filter(|&k| k != self.free && self.most[k] > 0)
+            .collect();
+        for &k in &others {
+            for place in (0..self.reach.len()).rev() {
+                if self.count(place, k) < self.most[k] {
+                    let beyond = self.reach[place + self.strides[k] as usize];
+                    self.reach[place] = self.reach[place].max(beyond);
+                }
+            }
+        }
+        let mut front = Vec::new();
+        for place in 0..self.best.len() {
+            let Some((most, how)) = self.best[place].take() else {
+                continue;
+            };
+            let beaten = others.iter().any(|&k| {
+                self.count(place, k) < self.most[k]
+                    && self.reach[place + self.strides[k] as usize] >= i64::from(most)
+            });
+            if !beaten {
                 let mut counts = Counts::default();
-                for k in (0..MOST_CLASSES).filter(|&k| k != self.free) {
-                    counts[k] = place as u32 / self.strides[k] % (self.most[k] + 1);
+                for &k in &others {
+                    counts[k] = self.count(place, k);
                 }
                 counts[self.free] = most;
-                Some((counts, how))
-            })
-            .collect();
-        // From many to few: what beats another comes before it.
-        let mut front: Vec<(Counts, How)> = Vec::new();
-        for (counts, how) in all.into_iter().rev() {
-            if !front.iter().any(|(other, _)| beats(other, &counts)) {
                 front.push((counts, how));
             }
         }
         front
     }
-}
 
-/// Whether the first holds at least as many of each size.
-fn beats(a: &Counts, b: &Counts) -> bool {
-    a.iter().zip(b).all(|(a, b)| a >= b)
+    /// How many of size `k` a place stands for.
+    fn count(&self, place: usize, k: usize) -> u32 {
+        place as u32 / self.strides[k] % (self.most[k] + 1)
+    }
 }
 
 impl Fronts {
