@@ -216,6 +216,7 @@ pub fn correct(
     let job = CorrectJob {
         output: request.output.clone(),
         pages: outputs(&items, &plans),
+        over: Vec::new(),
         duplex: duplex(setup.as_ref(), request, &items, &plans),
         measure: are_light(&sources).then(|| Measure {
             margins: margins(setup.as_ref()),

@@ -57,6 +57,18 @@ impl PageOut {
     }
 }
 
+/// A page drawn over a page of the output, such as the number of a sheet in its waste. It lies as
+/// it is, with its top left corner on the output page's.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Over {
+    /// The output's page, counted from 0.
+    pub on: usize,
+    /// Which of the job's sources it comes from, counted from 0.
+    pub source: usize,
+    /// Which page of that source, counted from 1.
+    pub page: usize,
+}
+
 /// How the two sides of a sheet are meant to be printed, for the viewer's print dialog (ISO
 /// 32000-1, table 150).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -90,6 +102,8 @@ pub struct CorrectJob {
     /// The output's pages in order. The same source page may be used any number of times; its
     /// content is then shared.
     pub pages: Vec<PageOut>,
+    /// What is drawn over them: at most one page over each.
+    pub over: Vec<Over>,
     /// What to tell the print dialog about the two sides, if anything.
     pub duplex: Option<Duplex>,
     /// Whether and how to measure what the pages lose.
@@ -330,10 +344,19 @@ pub(crate) struct Planned {
     /// From the source page's user space to the output page's.
     pub(crate) matrix: crate::space::Matrix,
     annotations: usize,
+    /// What is drawn over it, and how it comes into the output page's user space.
+    pub(crate) over: Option<(Over, crate::space::Matrix)>,
+}
+
+impl Planned {
+    /// Whether it is the page of the first source, changed where it stands at most.
+    pub(crate) fn may_stand(&self) -> bool {
+        self.asked.source == 0 && self.over.is_none()
+    }
 }
 
 fn plan(job: &CorrectJob, documents: &[Document]) -> Result<Vec<Planned>, PdfError> {
-    let one = |asked: &PageOut| {
+    let one = |(i, asked): (usize, &PageOut)| {
         let document = documents.get(asked.source).ok_or(PdfError::NothingToDo)?;
         let info = document.page(asked.page)?;
         let fault = |reason| document.fault(asked.page, reason);
@@ -353,21 +376,33 @@ fn plan(job: &CorrectJob, documents: &[Document]) -> Result<Vec<Planned>, PdfErr
         }
         let matrix = info.space.matrix_to(&to, &asked.map);
         let matrix = matrix.ok_or_else(|| fault(PageFault::Transform))?;
+        let over = job.over.iter().find(|over| over.on == i);
+        let over = over
+            .map(|over| {
+                let document = documents.get(over.source).ok_or(PdfError::NothingToDo)?;
+                let space = document.page(over.page)?.space;
+                let matrix = space.matrix_to(&to, &Affine::IDENTITY);
+                let fault = || document.fault(over.page, PageFault::Transform);
+                Ok::<_, PdfError>((*over, matrix.ok_or_else(fault)?))
+            })
+            .transpose()?;
         Ok(Planned {
             asked: *asked,
             from: info.space,
             to,
             matrix,
             annotations: info.annotations,
+            over,
         })
     };
-    job.pages.iter().map(one).collect()
+    job.pages.iter().enumerate().map(one).collect()
 }
 
 fn check_permissions(job: &CorrectJob, documents: &[Document]) -> Result<(), PdfError> {
     for (i, document) in documents.iter().enumerate() {
         let mine: Vec<_> = job.pages.iter().filter(|p| p.source == i).collect();
-        if mine.iter().any(|p| !p.is_untouched()) {
+        let drawn_over = |over: &Over| job.pages.get(over.on).is_some_and(|p| p.source == i);
+        if mine.iter().any(|p| !p.is_untouched()) || job.over.iter().any(drawn_over) {
             document.may_change()?;
         }
         if !mine.is_empty() && mine.len() < job.pages.len() {
@@ -406,7 +441,7 @@ fn prove(output: &Output, job: &CorrectJob, plan: &[Planned]) -> Result<(), PdfE
 /// their places counted from 0.
 fn moved_in_place(plan: &[Planned]) -> impl Iterator<Item = (usize, &Planned)> {
     let mut used = HashSet::new();
-    let own = move |p: &&Planned| p.asked.source == 0 && used.insert(p.asked.page);
+    let own = move |p: &&Planned| p.may_stand() && used.insert(p.asked.page);
     let own = plan
         .iter()
         .enumerate()

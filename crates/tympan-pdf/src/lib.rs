@@ -25,7 +25,7 @@ mod tree;
 mod weight;
 
 pub use correct::{
-    CorrectJob, CorrectReport, Duplex, PageOut, PageReport, Progress, Source, Way, correct,
+    CorrectJob, CorrectReport, Duplex, Over, PageOut, PageReport, Progress, Source, Way, correct,
     correct_opened,
 };
 pub use document::{Access, Caution, Document, PageInfo};

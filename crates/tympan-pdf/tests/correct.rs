@@ -8,7 +8,7 @@ use common::{Folder, assert_moved, ink, job, move_all, one_page, pdf, run, squar
 use qpdf::{
     QPdf, QPdfArray, QPdfDictionary, QPdfObjectLike, QPdfObjectType, QPdfStream, StreamDecodeLevel,
 };
-use tympan_pdf::{Document, Duplex, Measure, PageOut, PdfError, Way, correct};
+use tympan_pdf::{CorrectJob, Document, Duplex, Measure, Over, PageOut, PdfError, Way, correct};
 use tympan_sheet::{Affine, Angle, Page, Point, Size, Vector};
 
 fn shift(x: f64, y: f64) -> Affine<Page> {
@@ -353,6 +353,46 @@ fn pages_may_come_in_another_order_and_more_than_once() {
     assert!((at(1) - was(2)).length() < 0.02);
     assert!((at(2) - shift(2.0, 0.0).apply(was(1))).length() < 0.02);
     assert!((at(3) - was(2)).length() < 0.02);
+}
+
+/// A number in the waste of every copy: the copies share their content, the numbers differ.
+#[test]
+fn a_page_drawn_over_others_lies_where_it_is_and_their_content_is_shared() {
+    let folder = Folder::new();
+    // Larger than what is drawn over it, so that sharing shows in the size of the file.
+    let content = format!("% {}\n{}", "x".repeat(100_000), square(60.0, 90.0));
+    let source = folder.write("in.pdf", &one_page(SMALL, &content));
+    let marks = folder.write("marks.pdf", &two_pages());
+    let output = folder.path("out.pdf");
+    let moved = PageOut {
+        map: shift(2.0, 3.0),
+        ..PageOut::untouched(1, 1)
+    };
+    // The last page is one of the marks' own, as the blank partner of a page is.
+    let pages = [moved, moved, PageOut::untouched(0, 1)];
+    let over = [1, 2].map(|page| Over {
+        on: page - 1,
+        source: 0,
+        page,
+    });
+    let job = CorrectJob {
+        over: over.to_vec(),
+        ..job(&output, &[&marks, &source], &pages)
+    };
+    run(&job).expect("corrected");
+    let (square, area) = ink(&source, 1).expect("ink");
+    for page in [1, 2] {
+        let (mark, mark_area) = ink(&marks, page).expect("ink");
+        let (both, both_area) = ink(&output, page).expect("ink");
+        let square = shift(2.0, 3.0).apply(square);
+        let sum = |a: f64, b: f64| (a * area + b * mark_area) / (area + mark_area);
+        let meant = Point::new(sum(square.x, mark.x), sum(square.y, mark.y));
+        assert!((both - meant).length() < 0.02, "{both:?} and not {meant:?}");
+        assert!((both_area - area - mark_area).abs() < 0.1);
+    }
+    assert!((ink(&output, 3).expect("ink").0 - ink(&marks, 1).expect("ink").0).length() < 0.02);
+    let size = std::fs::metadata(&output).expect("written").len();
+    assert!(size < 120_000, "{size} bytes: the content is there twice");
 }
 
 #[test]

@@ -87,6 +87,7 @@ pub(crate) fn is_fit(job: &CorrectJob, base: &Document, plan: &[Planned]) -> boo
         .map(form::content_bytes)
         .sum();
     job.sources.len() == 1
+        && job.over.is_empty()
         && base.access() == Access::Free
         && !base.is_damaged()
         && is_in_order(plan, base)

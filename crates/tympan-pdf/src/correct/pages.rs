@@ -44,12 +44,14 @@ pub(crate) fn move_in_place(
 }
 
 /// A page of the output that no page of the base can become: one from another file, or the second
-/// use of a page. Printed annotations are drawn into it, so that it owes nothing to form fields.
+/// use of a page. Printed annotations are drawn into it, so that it owes nothing to form fields;
+/// `over` is drawn last.
 pub(crate) fn fresh_page(
     base: &Document,
     document: &Document,
     forms: &mut Forms,
     p: &Planned,
+    over: Option<(&Matrix, QPdfObject)>,
 ) -> Result<QPdfObject, PageFault> {
     let (qpdf, theirs) = (&base.qpdf, &document.qpdf);
     let foreign = p.asked.source != 0;
@@ -81,6 +83,9 @@ pub(crate) fn fresh_page(
         about.set("/Subtype", theirs.new_name("/Form"));
         let matrix = printed.fit.then(&p.matrix);
         content.draw_in(layer, &matrix, "TyNote", bring(printed.appearance.into()));
+    }
+    if let Some((matrix, form)) = over {
+        content.draw(matrix, "TyOver", form);
     }
     let page = qpdf.new_dictionary();
     page.set("/Type", qpdf.new_name("/Page"));

@@ -6,7 +6,7 @@ use std::sync::atomic::AtomicBool;
 use qpdf::{ObjectStreamMode, QPdfObject, QPdfObjectLike, StreamDataMode, StreamDecodeLevel};
 
 use super::pages::{fresh_page, move_in_place, set_preferences};
-use super::{CorrectJob, Planned, Progress, stop_if};
+use super::{CorrectJob, Over, Planned, Progress, stop_if};
 use crate::annots::Annotations;
 use crate::changes::Changes;
 use crate::dig;
@@ -30,10 +30,9 @@ pub(crate) fn write(
     let mut annotations = Annotations::count(&base.pages);
     let changes = Changes::default();
     let mut used = HashSet::new();
-    let stays = |p: &Planned| p.asked.source == 0;
     let own: Vec<bool> = plan
         .iter()
-        .map(|p| stays(p) && used.insert(p.asked.page))
+        .map(|p| p.may_stand() && used.insert(p.asked.page))
         .collect();
     for (i, document) in documents.iter().enumerate().skip(1) {
         if plan.iter().any(|p| p.asked.source == i) {
@@ -52,8 +51,15 @@ pub(crate) fn write(
         let document = &documents[p.asked.source];
         let fault = |reason| document.fault(p.asked.page, reason);
         if !own[i] {
+            let over = match &p.over {
+                Some((over, matrix)) => {
+                    let forms = &mut forms[over.source];
+                    drawn_over(base, &documents[over.source], forms, over)?.map(|f| (matrix, f))
+                }
+                None => None,
+            };
             let forms = &mut forms[p.asked.source];
-            pages[i] = Some(fresh_page(base, document, forms, p).map_err(fault)?);
+            pages[i] = Some(fresh_page(base, document, forms, p, over).map_err(fault)?);
             continue;
         }
         let page = base.dictionary(p.asked.page)?;
@@ -99,6 +105,26 @@ pub(crate) fn write(
         .map_err(|e| output.fault(say(&e)))?;
     progress(Progress { done: total, total });
     Ok(())
+}
+
+/// The content of a page that is drawn over others, as an object of the output.
+fn drawn_over(
+    base: &Document,
+    document: &Document,
+    forms: &mut Forms,
+    over: &Over,
+) -> Result<Option<QPdfObject>, PdfError> {
+    let shown = document.page(over.page)?.space.shown;
+    let form = forms
+        .of_page(&document.qpdf, document.dictionary(over.page)?, &shown)
+        .map_err(|reason| document.fault(over.page, reason))?;
+    Ok(form.map(|form| {
+        if over.source == 0 {
+            form.object
+        } else {
+            base.qpdf.copy_from_foreign(form.object)
+        }
+    }))
 }
 
 fn newest(documents: &[Document]) -> String {
