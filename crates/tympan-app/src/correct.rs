@@ -184,35 +184,14 @@ pub fn correct(
             (Cause::SetUp { field, sheet, flip }, Some(setup))
         }
     };
-    let sources = sources(request);
-    let documents = sources
-        .iter()
-        .map(|source| Document::open(&source.file, source.password.as_deref()))
-        .collect::<Result<Vec<_>, _>>()?;
-    let items = items(request, &documents)?;
-    let flip = file_flip(request, &cause, &items);
-    let laying = Laying {
-        page_flip: request.flip,
-        paper: request.paper.as_ref().map(Paper::size),
-        place: request.place,
-        driver_turns: request.driver_turns,
-    };
-    let pages = pages_in(&items, &sources, request.place)?;
-    let mut plans = plan::plan(&pages, &cause, request.on, &laying)?;
-    let mut in_file = None;
-    if request.and_file {
-        let files: Vec<&PathBuf> = sources.iter().map(|source| &source.file).collect();
-        let password = request.password.as_deref();
-        let asked = request.flip.is_some();
-        let found = in_file::find(&files, password, &items, flip, asked, cancel)?;
-        for ((plan, error), item) in plans.iter_mut().zip(&found.errors).zip(&items) {
-            if let Some(error) = error {
-                *plan = in_file::take_out(plan, error, item.size)?;
-            }
-        }
-        in_file = Some(found);
-    }
-    refuse_far(&plans, request.really)?;
+    let Prepared {
+        sources,
+        documents,
+        items,
+        plans,
+        flip,
+        in_file,
+    } = prepare(request, &cause, cancel)?;
     let job = CorrectJob {
         output: request.output.clone(),
         pages: outputs(&items, &plans),
@@ -250,6 +229,62 @@ pub fn correct(
             .map(|(_, caution)| caution.to_string())
             .chain(in_file.iter().flat_map(|found| found.cautions.clone()))
             .collect(),
+    })
+}
+
+/// The files of a request, opened, and what is to become of each of their pages.
+pub(crate) struct Prepared {
+    pub(crate) sources: Vec<Source>,
+    pub(crate) documents: Vec<Document>,
+    pub(crate) items: Vec<Item>,
+    pub(crate) plans: Vec<PagePlan>,
+    pub(crate) flip: Flip,
+    in_file: Option<in_file::InFile>,
+}
+
+/// Opens the files of a request and plans all their pages, from `cause` and not from what the
+/// request itself names.
+pub(crate) fn prepare(
+    request: &Request,
+    cause: &Cause,
+    cancel: &AtomicBool,
+) -> Result<Prepared, Refusal> {
+    let sources = sources(request);
+    let documents = sources
+        .iter()
+        .map(|source| Document::open(&source.file, source.password.as_deref()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let items = items(request, &documents)?;
+    let flip = file_flip(request, cause, &items);
+    let laying = Laying {
+        page_flip: request.flip,
+        paper: request.paper.as_ref().map(Paper::size),
+        place: request.place,
+        driver_turns: request.driver_turns,
+    };
+    let pages = pages_in(&items, &sources, request.place)?;
+    let mut plans = plan::plan(&pages, cause, request.on, &laying)?;
+    let mut in_file = None;
+    if request.and_file {
+        let files: Vec<&PathBuf> = sources.iter().map(|source| &source.file).collect();
+        let password = request.password.as_deref();
+        let asked = request.flip.is_some();
+        let found = in_file::find(&files, password, &items, flip, asked, cancel)?;
+        for ((plan, error), item) in plans.iter_mut().zip(&found.errors).zip(&items) {
+            if let Some(error) = error {
+                *plan = in_file::take_out(plan, error, item.size)?;
+            }
+        }
+        in_file = Some(found);
+    }
+    refuse_far(&plans, request.really)?;
+    Ok(Prepared {
+        sources,
+        documents,
+        items,
+        plans,
+        flip,
+        in_file,
     })
 }
 
@@ -471,7 +506,7 @@ fn refuse_far(plans: &[PagePlan], really: bool) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn outputs(items: &[Item], plans: &[PagePlan]) -> Vec<PageOut> {
+pub(crate) fn outputs(items: &[Item], plans: &[PagePlan]) -> Vec<PageOut> {
     items
         .iter()
         .zip(plans)
@@ -527,14 +562,14 @@ fn duplex(
 
 /// Whether the files are small enough to be looked at for what their pages lose: a courtesy that a
 /// large job must not wait for.
-fn are_light(sources: &[Source]) -> bool {
+pub(crate) fn are_light(sources: &[Source]) -> bool {
     const HEAVY: u64 = 64 << 20;
     let size = |source: &Source| std::fs::metadata(&source.file).map_or(0, |about| about.len());
     sources.iter().map(size).sum::<u64>() < HEAVY
 }
 
 /// Where the printer cannot print: the set-up's own margins, or the usual ones.
-fn margins(setup: Option<&SetUp>) -> [f64; 4] {
+pub(crate) fn margins(setup: Option<&SetUp>) -> [f64; 4] {
     match setup.and_then(|setup| setup.unprintable) {
         Some(u) => [u.top, u.right, u.bottom, u.left],
         None => Measure::default().margins,

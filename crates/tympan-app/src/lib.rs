@@ -15,11 +15,14 @@ pub mod plan;
 mod refusal;
 pub mod report;
 pub mod setups;
+pub mod run;
 pub mod words;
 
 use std::path::PathBuf;
 
 pub use refusal::Refusal;
+/// How piles lie and loads are made, for the faces to ask and show.
+pub use tympan_press as press;
 /// Units, papers and stock, for the faces to read and show.
 pub use tympan_sheet as sheet;
 /// What is kept, for the faces to show.

@@ -1,6 +1,6 @@
 //! From what is known about the backs to a map for every page of a file.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use tympan_register::{Correction, Sides, correction};
 use tympan_sheet::{
     Affine, Flip, Frame, Front, Map, NotInvertible, Page, Point, QuarterTurn, Size, Vector,
@@ -29,7 +29,7 @@ pub enum Cause {
 }
 
 /// Where a page goes on paper of another size.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Place {
     /// The page's middle on the paper's middle.

@@ -9,6 +9,7 @@ use tympan_marks::pin::OffGrid;
 use tympan_pdf::PdfError;
 use tympan_pdf::draw::DrawError;
 use tympan_pdf::raster::RasterError;
+use tympan_press::behaviour::TeachError;
 use tympan_register::FitError;
 use tympan_store::StoreError;
 
@@ -113,6 +114,7 @@ refusal_from! {
     FitError => |e| Some(e.hint()),
     PdfError => |e| e.hint(),
     DrawError => |e| e.hint(),
+    TeachError => |e| Some(e.hint()),
     RasterError => |e| e.hint(),
     tympan_sheet::PaperError => |_| None,
     tympan_sheet::StockError => |_| None,

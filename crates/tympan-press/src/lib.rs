@@ -3,4 +3,7 @@
 
 pub mod behaviour;
 pub mod ipp;
+pub mod loads;
+pub mod pictures;
 pub mod raster;
+pub mod waste;

@@ -10,7 +10,7 @@ use tympan_app::inspect::AskedPairs;
 use tympan_app::measure::FlippedBy;
 use tympan_app::pages::BackPages;
 use tympan_app::plan::Place;
-use tympan_app::sheet::{Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
+use tympan_app::sheet::{Facing, Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
 
 pub(crate) use lay::Lay;
 
@@ -96,6 +96,19 @@ pub(crate) enum Command {
         tympan lay game.pdf -o again.pdf --job job.toml --only \"Heron\" --only \"Mudflat\"\n\n\
         docs/lay.md describes deck lists and job files. Print the result at actual size (100 %).")]
     Lay(Box<Lay>),
+    /// Make a print run: the passes in the right order and the right way up, in loads, with a job
+    /// sheet; and say what became of it.
+    #[command(after_help = "Examples:\n  \
+        tympan run game.pdf --setup \"rear tray\" -o run\n  \
+        tympan run game.pdf --setup \"rear tray\" -o run --copies 3 --first back\n  \
+        tympan run --adjust \"0.3mm low\"\n  \
+        tympan run --spoiled 17 --why jam\n  \
+        tympan run --again 17-20 --why jam -o more\n  \
+        tympan run --again 17 --stopped-in back -o rest\n  \
+        tympan run --done\n\n\
+        What follows a run is about the newest one, unless --of names another. Teach Tympan first\n\
+        how the printer lays its pile: tympan setup teach \"rear tray\" -o trial.pdf")]
+    Run(Box<Run>),
     /// Convert paper weights: what is written on a wrapper, in all units.
     #[command(after_help = "Example:\n  tympan stock \"65 lb cover\"")]
     Stock(StockArgs),
@@ -170,6 +183,32 @@ pub(crate) enum SetupCommand {
         /// Its name.
         name: String,
     },
+    /// Learn how the printer lays its pile, from two marked sheets, so that runs go back the right
+    /// way. With -o and no answers, write the two sheets to print.
+    #[command(after_help = "Examples:\n  \
+        tympan setup teach \"rear tray\" -o trial.pdf\n  \
+        tympan setup teach \"rear tray\" --on-top-sheet 1 --took pencilled --at-arrow head \\\n    \
+        --uppermost 2 --faces up\n\n\
+        Leave out what you did not see: where that leaves a doubt, a second short pass settles it\n\
+        (give -o again for its file), with --behind, --same-face and --heads.")]
+    Teach(Box<SetupTeach>),
+    /// Say what the feed tray holds, and between which fills it feeds well.
+    #[command(
+        after_help = "Example:\n  tympan setup tray \"rear tray\" --holds 100 --from 25 --to 60"
+    )]
+    Tray {
+        /// The set-up's name.
+        name: String,
+        /// Sheets of 80 g/m² paper that it holds, as its maker says.
+        #[arg(long)]
+        holds: Option<u32>,
+        /// It feeds badly below this share of its height, per cent.
+        #[arg(long, value_name = "PERCENT")]
+        from: Option<f64>,
+        /// It feeds badly above this share, per cent.
+        #[arg(long, value_name = "PERCENT")]
+        to: Option<f64>,
+    },
     /// Write set-ups with their readings as JSON.
     Export {
         /// Their names; all set-ups where none is given.
@@ -239,6 +278,67 @@ pub(crate) struct SetupNew {
     /// Whatever is worth remembering.
     #[arg(long, default_value = "")]
     pub notes: String,
+}
+
+/// Teaching how a printer lays its pile.
+#[derive(Args, Debug)]
+pub(crate) struct SetupTeach {
+    /// The set-up's name.
+    pub name: String,
+    /// The two sheets to print, as a PDF; it must not exist.
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+    /// The number printed on the sheet marked TOP.
+    #[arg(long, value_name = "1|2")]
+    pub on_top_sheet: Option<u8>,
+    /// The face that took the print: the pencilled one, or the other.
+    #[arg(long, value_enum)]
+    pub took: Option<TookArg>,
+    /// The edge of the printed page, held upright, at the end that the pencil arrow points to.
+    #[arg(long, value_name = "head|foot|left|right")]
+    pub at_arrow: Option<LeadingEdge>,
+    /// The number on the sheet that lay uppermost as the printer delivered them.
+    #[arg(long, value_name = "1|2")]
+    pub uppermost: Option<u8>,
+    /// How the print lay there.
+    #[arg(long, value_name = "up|down")]
+    pub faces: Option<Facing>,
+    /// After a second pass: the ringed number that the sheet with the plain 1 got.
+    #[arg(long, value_name = "1|2", requires_all = ["same_face", "heads"])]
+    pub behind: Option<u8>,
+    /// After a second pass: whether both prints are on one face.
+    #[arg(long, value_enum, requires = "behind")]
+    pub same_face: Option<YesNo>,
+    /// After a second pass: whether the two heads are at the same edge of the sheet.
+    #[arg(long, value_enum, requires = "behind")]
+    pub heads: Option<Heads>,
+}
+
+/// Which face.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum TookArg {
+    /// The face with the pencil marks.
+    Pencilled,
+    /// The other one.
+    Other,
+}
+
+/// Yes or no.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum YesNo {
+    /// Yes.
+    Yes,
+    /// No.
+    No,
+}
+
+/// How heads lie to each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Heads {
+    /// At the same edge.
+    Together,
+    /// At opposite edges.
+    Apart,
 }
 
 /// Who flips.
@@ -479,6 +579,136 @@ impl From<TurnArg> for QuarterTurn {
             TurnArg::Anticlockwise => Self::Anticlockwise,
         }
     }
+}
+
+/// Making a run, and what follows it.
+#[derive(Args, Debug)]
+pub(crate) struct Run {
+    /// The PDF; several files of one job are put one after the other.
+    #[arg(value_name = "IN.pdf", conflicts_with_all = ["again", "spoiled", "adjust", "undo", "started", "done", "of"])]
+    pub inputs: Vec<PathBuf>,
+    /// The folder to write; it must not exist.
+    #[arg(short, long, value_name = "FOLDER")]
+    pub output: Option<PathBuf>,
+    /// The set-up that prints it.
+    #[arg(long)]
+    pub setup: Option<String>,
+    /// How often the whole job is printed, each copy complete before the next.
+    #[arg(long, default_value_t = 1)]
+    pub copies: u32,
+    /// The side to print first; the set-up's where nothing is said.
+    #[arg(long, value_name = "front|back")]
+    pub first: Option<Side>,
+    /// When the second sides follow: after each load, or after all first sides.
+    #[arg(long, value_enum, default_value_t = RunTurns::Load)]
+    pub turns: RunTurns,
+    /// The most sheets to put in at a time; worked out from the tray and the stock's thickness where
+    /// nothing is said.
+    #[arg(long, value_name = "SHEETS")]
+    pub load: Option<u32>,
+    /// Spare sheets; worked out from the set-up's scatter where nothing is said.
+    #[arg(long, value_name = "SHEETS")]
+    pub spares: Option<u32>,
+    /// The bleed that the cards have, for the share of rejects to expect.
+    #[arg(long, default_value = "3mm")]
+    pub bleed: Length,
+    /// Print no sheet numbers in the waste.
+    #[arg(long)]
+    pub no_numbers: bool,
+    /// Which pages are backs: even, odd, second-half, last (one back for all), all, or 2,4,6-10.
+    #[arg(long, default_value = "even", value_parser = backs)]
+    pub backs: BackPages,
+    /// The backs are in a file of their own: one page for each front, or one for all.
+    #[arg(long, value_name = "BACKS.pdf", conflicts_with = "backs")]
+    pub back_file: Option<PathBuf>,
+    /// How the file means its backs, page against page: sideways (as in a book) or endways (as in
+    /// a notepad).
+    #[arg(long)]
+    pub flip: Option<Flip>,
+    /// Put the pages on the set-up's paper, at true size.
+    #[arg(long)]
+    pub paper: Option<Paper>,
+    /// Where on the paper.
+    #[arg(long, value_enum, default_value_t = PlaceArg::Centre)]
+    pub place: PlaceArg,
+    /// Which side the correction moves.
+    #[arg(long, value_enum, default_value_t = On::Backs)]
+    pub on: On,
+    /// The file's password.
+    #[arg(long)]
+    pub password: Option<String>,
+    /// Yes, move things farther than 25 mm.
+    #[arg(long)]
+    pub yes_really: bool,
+    /// The run that follows is about; the newest where nothing is said.
+    #[arg(long, value_name = "RUN")]
+    pub of: Option<String>,
+    /// Take out what is left on the make-ready sheet, looking at its back: "0.3mm low".
+    #[arg(long, value_name = "WORDS", group = "follows")]
+    pub adjust: Option<String>,
+    /// Make these sheets again, such as 17-20 or 3,5.
+    #[arg(long, value_name = "SHEETS", value_parser = sheets, group = "follows")]
+    pub again: Option<Sheets>,
+    /// Only this side of them: the other one is printed and good.
+    #[arg(
+        long,
+        value_name = "front|back",
+        requires = "again",
+        conflicts_with = "stopped_in"
+    )]
+    pub only: Option<Side>,
+    /// The pass of this side stopped at the sheet: make what is left of its load too.
+    #[arg(long, value_name = "front|back", requires = "again")]
+    pub stopped_in: Option<Side>,
+    /// Note that these sheets are spoiled.
+    #[arg(long, value_name = "SHEETS", value_parser = sheets, group = "follows")]
+    pub spoiled: Option<Sheets>,
+    /// Why: jam, misfeed, slipped, smeared, creased, wrong way, or your own words.
+    #[arg(long, value_name = "REASON")]
+    pub why: Option<String>,
+    /// Note that paper moves: from now on the run cannot be undone.
+    #[arg(long, group = "follows")]
+    pub started: bool,
+    /// Note that all sheets are printed.
+    #[arg(long, group = "follows")]
+    pub done: bool,
+    /// Undo a run of which no paper has moved: take its files away.
+    #[arg(long, group = "follows")]
+    pub undo: bool,
+}
+
+/// Numbers of sheets.
+#[derive(Clone, Debug)]
+pub(crate) struct Sheets(pub Vec<u32>);
+
+fn sheets(text: &str) -> Result<Sheets, String> {
+    const MOST: u32 = 9999;
+    let number = |part: &str| {
+        part.trim()
+            .parse::<u32>()
+            .ok()
+            .filter(|n| (1..=MOST).contains(n))
+    };
+    let span = |part: &str| match part.split_once('-') {
+        Some((from, to)) => {
+            let (from, to) = (number(from)?, number(to)?);
+            (from <= to).then_some(from..=to)
+        }
+        None => number(part).map(|one| one..=one),
+    };
+    let spans: Option<Vec<_>> = text.split(',').map(span).collect();
+    spans
+        .map(|spans| Sheets(spans.into_iter().flatten().collect()))
+        .ok_or_else(|| format!("\"{text}\" names no sheets; write 17-20, or 3,5"))
+}
+
+/// When second sides follow.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum RunTurns {
+    /// After the first sides of the same load.
+    Load,
+    /// After all first sides.
+    Side,
 }
 
 /// Converting stock.

@@ -4,6 +4,7 @@
 //! The page goes through the same interpreter that draws it, so that what is told here is what is
 //! drawn: damaged files are mended in the same way, and layers that are off are left out.
 
+mod bare;
 mod device;
 mod outline;
 
@@ -21,6 +22,7 @@ use tympan_sheet::{Angle, Frame, Map, Page, Point, Rect, Size};
 
 use crate::raster::{Pages, RasterError};
 
+pub use bare::without_pictures;
 pub use outline::Outline;
 
 /// How much may be read of one page.

@@ -8,6 +8,7 @@ mod lay;
 mod log;
 mod read;
 mod report;
+mod run;
 mod serve;
 mod setup;
 mod stock;
@@ -29,6 +30,7 @@ pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
         Some(Command::Inspect(args)) => inspect::run(cli, args),
         Some(Command::Correct(args)) => correct::run(cli, args),
         Some(Command::Lay(args)) => lay::run(cli, args),
+        Some(Command::Run(args)) => run::run(cli, args),
         Some(Command::Stock(args)) => stock::run(cli, args),
         Some(Command::Log(args)) => log::run(cli, args),
         Some(Command::Demo(args)) => demo::run(cli, &args.folder),

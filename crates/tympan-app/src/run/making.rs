@@ -1,0 +1,420 @@
+//! Making a run: its files, its job sheet and its record.
+
+use std::sync::atomic::AtomicBool;
+
+use tympan_pdf::Progress;
+use tympan_press::behaviour::{Reload, assumed, reload};
+use tympan_press::loads::{self, Fill, Pass, Tray, Weight, passes};
+use tympan_register::Cutting;
+use tympan_sheet::{Affine, Front, Side, USUAL_CARDS};
+use tympan_store::{FlippedBy, MOST_SHEETS, RunRecord, SetUp, Span, Store};
+
+use super::Request;
+use super::job::{Job, NewFolder};
+use super::sheet;
+use super::teach::page_leads;
+use super::told::{LoadTold, PassTold, ReloadTold, RunTold};
+use super::work::{Stamped, Work};
+use crate::measure;
+use crate::plan::PlanError;
+use crate::refusal::Refusal;
+use crate::report;
+
+/// Thickness of stock that nothing is known of, µm: ordinary paper.
+const UNKNOWN_UM: f64 = 100.0;
+/// How well cuts are made where nothing is said: 19 in 20 within this, mm.
+const CUT_MM: f64 = 0.5;
+/// A machine's duplex is good enough where its 95 % error is no more than this of the hand's.
+const GOOD_ENOUGH: f64 = 1.2;
+
+/// Makes a run: writes its folder and keeps it in the store. No paper moves.
+///
+/// # Errors
+/// A [`Refusal`] where a file cannot be read or may not be changed, its pages do not make sheets of
+/// the set-up, or the folder exists or cannot be written. Then nothing was written or kept.
+pub fn make(
+    store: &mut Store,
+    request: &Request,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<RunTold, Refusal> {
+    let folder = NewFolder::beside(&request.folder)?;
+    let setup = store.set_up_named(&request.setup)?;
+    let by_hand = setup.flipped_by == FlippedBy::Hand;
+    let printer = setup
+        .behaviour
+        .unwrap_or_else(|| assumed(page_leads(&setup)));
+    let learnt = match store.reading_count(&setup.id)? {
+        0 => None,
+        _ => Some(measure::learn(store, &setup)?),
+    };
+    let first = request.first.unwrap_or(setup.first_side);
+    let is_swapped = by_hand && first != setup.first_side;
+    let field = match &learnt {
+        Some(learnt) if is_swapped => swapped(&learnt.fit.field(), &setup)?,
+        Some(learnt) => learnt.fit.field(),
+        None => Affine::IDENTITY,
+    };
+    let mut work = Work {
+        inputs: request
+            .inputs
+            .iter()
+            .map(|file| Stamped::of(file))
+            .collect::<Result<_, _>>()?,
+        back_file: request.back_file.as_deref().map(Stamped::of).transpose()?,
+        backs: request.backs.to_string(),
+        flip: request.flip,
+        paper: request.paper.clone(),
+        place: request.place,
+        on: request.on,
+        really: request.really,
+        field: [1.0, 0.0, 0.0, 1.0, 0.0, 0.0],
+        first: by_hand.then_some(first),
+        reload: by_hand.then(|| reload(&printer, setup.flip)),
+        turns: request.turns,
+        fill: fill(&setup, request.at_a_time),
+        spares: 0,
+        known: setup.behaviour.is_some(),
+        corrected: learnt.is_some(),
+        numbers: !request.no_numbers,
+        folder: request.folder.clone(),
+        files: Vec::new(),
+    };
+    work.set_field(&field);
+    let job = Job::open(&setup, &work, request.password.as_deref(), cancel)?;
+    let count = sheet_count(&job, request.copies)?;
+    let expected = learnt
+        .as_ref()
+        .and_then(|learnt| rejects(&setup, learnt, request.bleed.to_mm()));
+    let name = request.inputs.first().and_then(|file| file.file_stem());
+    let name = name.map_or_else(|| "job".into(), |name| name.to_string_lossy().into_owned());
+    work.spares = request
+        .spares
+        .unwrap_or_else(|| 1 + loads::spares(count, expected.unwrap_or(0.0)));
+    let numbers: Vec<u32> = (1..=count).collect();
+    let loads = loads::loads(&numbers, work.fill.at_a_time);
+    let mut run = RunRecord {
+        copies: request.copies,
+        stock: setup
+            .stock
+            .as_ref()
+            .map_or_else(String::new, |s| s.name().to_owned()),
+        first_side: work.first,
+        loads: loads.iter().filter_map(|load| span(load)).collect(),
+        expected_rejects: expected,
+        ..RunRecord::new(setup.id.clone(), &name, count)
+    };
+    let told = Told {
+        job: &job,
+        run: &run,
+        work: &work,
+        loads: &loads,
+    };
+    let mut told = told.tell();
+    told.cautions
+        .extend(advice(store, &setup, learnt.as_ref())?);
+    if is_swapped && learnt.is_some() {
+        told.cautions.push(format!(
+            "\"{}\" was measured with the {}s printed first; for this run its correction was carried \
+             over to {first}s first. Look at the make-ready sheet, or measure that way of working as \
+             a set-up of its own.",
+            setup.name, setup.first_side
+        ));
+    }
+    if work.first == Some(Side::Front) && job.is_common(Side::Back) {
+        told.cautions.push(
+            "All sheets have the same back: printed first (--first back), it cannot come to lie \
+             behind a wrong front."
+                .to_owned(),
+        );
+    }
+    write_all(&folder, &job, &told, progress, cancel)?;
+    work.files = folder.keep()?;
+    // What the store keeps is found whatever folder it is asked from.
+    work.folder = std::fs::canonicalize(&request.folder).unwrap_or(request.folder.clone());
+    run.work = work.to_json();
+    store.add_run(&run)?;
+    Ok(told)
+}
+
+/// Writes all files of a run: its make-ready, its passes and its job sheet.
+pub(super) fn write_all(
+    folder: &NewFolder,
+    job: &Job,
+    told: &RunTold,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<(), Refusal> {
+    let files = told.make_ready.iter().chain(&told.passes);
+    let total: usize = files.clone().map(|pass| pass.sheets.len()).sum();
+    let mut before = 0;
+    for (i, pass) in files.enumerate() {
+        let is_make_ready = i < told.make_ready.len();
+        let label = |sheet: u32| {
+            if is_make_ready {
+                "make-ready".to_owned()
+            } else {
+                sheet.to_string()
+            }
+        };
+        let part = Pass {
+            load: pass.load.unwrap_or(1) - 1,
+            side: pass.side,
+            sheets: pass.sheets.clone(),
+        };
+        let mut at = |p: Progress| {
+            let done = p.done * pass.sheets.len() / p.total.max(1);
+            progress(Progress {
+                done: before + done,
+                total,
+            });
+        };
+        job.write(&part, label, &folder.path(&pass.file), &mut at, cancel)?;
+        before += pass.sheets.len();
+    }
+    let page = sheet::drawing(told, &job.setup);
+    folder.write(&told.job_sheet, &sheet::pdf(&page)?)?;
+    folder.write("job-sheet.svg", sheet::svg(&page).as_bytes())
+}
+
+fn sheet_count(job: &Job, copies: u32) -> Result<u32, Refusal> {
+    let one = u32::try_from(job.sheets.len()).unwrap_or(u32::MAX);
+    let count = one.saturating_mul(copies);
+    if (1..=MOST_SHEETS).contains(&count) {
+        return Ok(count);
+    }
+    Err(Refusal::new(
+        format!("{copies} copies of {one} sheets make no run"),
+        format!("a run has 1 to {MOST_SHEETS} sheets: print fewer copies at a time"),
+    ))
+}
+
+pub(super) fn span(load: &[u32]) -> Option<Span> {
+    Some(Span {
+        from: *load.iter().min()?,
+        to: *load.iter().max()?,
+    })
+}
+
+/// How the tray is filled.
+fn fill(setup: &SetUp, at_a_time: Option<u32>) -> Fill {
+    if let Some(at_a_time) = at_a_time {
+        return Fill {
+            at_a_time: at_a_time.max(1),
+            under: 0,
+        };
+    }
+    let stock = setup.stock.as_ref();
+    let tray = setup.tray.unwrap_or_default();
+    let tray = Tray::new(weight(setup), tray.holds, tray.from, tray.to);
+    let caliper = stock.and_then(|stock| stock.caliper());
+    tray.fill(caliper.map_or(UNKNOWN_UM, |caliper| caliper.um))
+}
+
+fn weight(setup: &SetUp) -> Weight {
+    loads::weight(setup.stock.as_ref(), &setup.media_type)
+}
+
+/// The steady error of the same printer with the other side printed first.
+///
+/// With the first pass's placement `P` and the second one's `Q`, each on its own page, and `T` the
+/// flip, the error is `T∘Q∘T∘P⁻¹` where `P` is the fronts', and `T∘P∘T∘Q⁻¹` where `P` is the backs':
+/// the one is the other's inverse as it looks from the other side.
+fn swapped(field: &Affine<Front>, setup: &SetUp) -> Result<Affine<Front>, Refusal> {
+    let m = setup.flip.carry_to_back(
+        &field.inverse().map_err(PlanError::from)?,
+        setup.paper.size(),
+    );
+    Ok(Affine::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy))
+}
+
+/// The share of sheets that show white at a cut somewhere, by the set-up's model, for a sheet full
+/// of poker cards.
+fn rejects(setup: &SetUp, learnt: &measure::Learnt, bleed: f64) -> Option<f64> {
+    let card = USUAL_CARDS.iter().find(|card| card.name == "poker")?;
+    let cells = report::usual_cells(setup, card.trim);
+    if cells.is_empty() {
+        return None;
+    }
+    let after = learnt.fit.next_sheet(&learnt.fit.field());
+    let cards = after.cards(&cells, Cutting::new(CUT_MM / 2.0));
+    Some(cards.share_white_sheets(bleed).clamp(0.0, 1.0))
+}
+
+/// Whether the other way of flipping, where it was measured too, would do better or spare a pass.
+fn advice(
+    store: &Store,
+    setup: &SetUp,
+    learnt: Option<&measure::Learnt>,
+) -> Result<Option<String>, Refusal> {
+    let Some(learnt) = learnt else {
+        return Ok(None);
+    };
+    let is_other = |other: &SetUp| {
+        other.id != setup.id
+            && other.flipped_by != setup.flipped_by
+            && other.paper == setup.paper
+            && other.stock == setup.stock
+            && other.printer == setup.printer
+    };
+    let mut best: Option<(f64, String)> = None;
+    for other in store.set_ups()?.into_iter().filter(is_other) {
+        if store.readings_in_use(&other.id)?.is_empty() {
+            continue;
+        }
+        let theirs = lands_within(&other, &measure::learn(store, &other)?);
+        if best.as_ref().is_none_or(|(p95, _)| theirs < *p95) {
+            best = Some((theirs, other.name));
+        }
+    }
+    let Some((theirs, name)) = best else {
+        return Ok(None);
+    };
+    let ours = lands_within(setup, learnt);
+    let figures = |a: f64, b: f64| format!("{a:.2} mm against {b:.2} mm, 19 times in 20");
+    Ok(match setup.flipped_by {
+        FlippedBy::Hand if theirs <= ours * GOOD_ENOUGH => Some(format!(
+            "The machine's own duplex, \"{name}\", lands the backs well enough ({}): --setup \
+             \"{name}\" prints both sides in one pass.",
+            figures(theirs, ours)
+        )),
+        FlippedBy::Machine if ours > theirs * GOOD_ENOUGH => Some(format!(
+            "Flipped by hand, \"{name}\" lands the backs better ({}): use --setup \"{name}\" where it \
+             matters.",
+            figures(theirs, ours)
+        )),
+        _ => None,
+    })
+}
+
+fn lands_within(setup: &SetUp, learnt: &measure::Learnt) -> f64 {
+    let after = learnt.fit.next_sheet(&learnt.fit.field());
+    after.radial(report::printable(setup)).p95
+}
+
+/// What a run is told from.
+pub(super) struct Told<'a> {
+    pub(super) job: &'a Job,
+    pub(super) run: &'a RunRecord,
+    pub(super) work: &'a Work,
+    pub(super) loads: &'a [Vec<u32>],
+}
+
+impl Told<'_> {
+    pub(super) fn tell(&self) -> RunTold {
+        let setup = &self.job.setup;
+        let mut cautions = self.job.cautions.clone();
+        if !self.work.corrected {
+            cautions.push(format!(
+                "\"{}\" has no readings: nothing is corrected. Print test sheets first: tympan testsheet \
+                 --setup \"{}\" -o test.pdf",
+                setup.name, setup.name
+            ));
+        }
+        if self.work.reload.is_some() && !self.work.known {
+            cautions.push(format!(
+                "Nothing is known of how this printer lays its pile: it is assumed to take the top sheet \
+                 first, to print the side that lies up, and to deliver face down. Two plain sheets \
+                 settle it: tympan setup teach \"{}\" -o trial.pdf",
+                setup.name
+            ));
+        }
+        RunTold {
+            schema: 1,
+            run: self.run.id.to_string(),
+            folder: self.work.folder.clone(),
+            setup: setup.name.clone(),
+            flip: setup.flip,
+            first_side: self.work.first,
+            sheets: self.run.sheets,
+            copies: self.run.copies,
+            stock: setup.stock.as_ref().map(|stock| stock.name().to_owned()),
+            spares: self.work.spares,
+            expected_rejects: self.run.expected_rejects,
+            corrected: self.work.corrected,
+            make_ready: make_ready(self.work.first),
+            loads: self
+                .loads
+                .iter()
+                .enumerate()
+                .filter_map(|(i, load)| {
+                    let Span { from, to } = span(load)?;
+                    Some(LoadTold {
+                        load: i + 1,
+                        from,
+                        to,
+                        sheets: load.len(),
+                    })
+                })
+                .collect(),
+            under: self.work.fill.under,
+            weight: weight(setup),
+            passes: named(&all_passes(self.loads, self.work)),
+            reload: self
+                .work
+                .reload
+                .as_ref()
+                .map(|back| ReloadTold::new(back, self.work.known)),
+            job_sheet: "job-sheet.pdf".to_owned(),
+            cautions,
+        }
+    }
+}
+
+/// The passes of these loads, by hand or by the machine.
+pub(super) fn all_passes(loads: &[Vec<u32>], work: &Work) -> Vec<Pass> {
+    match (work.first, &work.reload) {
+        (Some(first), Some(Reload { order, .. })) => passes(loads, first, *order, work.turns),
+        _ => loads
+            .iter()
+            .enumerate()
+            .map(|(load, sheets)| Pass {
+                load,
+                side: None,
+                sheets: sheets.clone(),
+            })
+            .collect(),
+    }
+}
+
+fn make_ready(first: Option<Side>) -> Vec<PassTold> {
+    let one = |file: String, side: Option<Side>| PassTold {
+        file,
+        side,
+        load: None,
+        sheets: vec![1],
+    };
+    match first {
+        None => vec![one("00-make-ready.pdf".into(), None)],
+        Some(first) => [first, first.other()]
+            .into_iter()
+            .zip(["a", "b"])
+            .map(|(side, step)| one(format!("00{step}-make-ready-{side}.pdf"), Some(side)))
+            .collect(),
+    }
+}
+
+/// Files that sort in the order in which they are printed, and say what is in them.
+pub(super) fn named(passes: &[Pass]) -> Vec<PassTold> {
+    let digits = passes.len().to_string().len().max(2);
+    passes
+        .iter()
+        .enumerate()
+        .map(|(i, pass)| {
+            let side = pass
+                .side
+                .map_or_else(|| "sheets".into(), |side| format!("{side}s"));
+            let which = match span(&pass.sheets) {
+                Some(Span { from, to }) if from == to => from.to_string(),
+                Some(Span { from, to }) => format!("{from}-{to}"),
+                None => "none".to_owned(),
+            };
+            PassTold {
+                file: format!("{:0digits$}-{side}-{which}.pdf", i + 1),
+                side: pass.side,
+                load: Some(pass.load + 1),
+                sheets: pass.sheets.clone(),
+            }
+        })
+        .collect()
+}
