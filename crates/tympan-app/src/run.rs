@@ -46,6 +46,8 @@ pub struct Request {
     pub place: Place,
     /// Which side the correction moves.
     pub on: Sides,
+    /// The file is corrected already, by `correct` or as it was laid: print it as it is.
+    pub as_is: bool,
     /// How often the whole job is printed.
     pub copies: u32,
     /// The side to print first, where it is not the set-up's. (That makes it another way of

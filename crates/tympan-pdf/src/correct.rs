@@ -4,6 +4,8 @@ mod append;
 mod pages;
 mod rewrite;
 
+pub(crate) use pages::CONTENT;
+
 use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -183,6 +183,16 @@ impl Document {
         self.bytes
     }
 
+    /// Whether a page of this file looks as correcting leaves it: with its content as a form of
+    /// the name that is given there.
+    pub fn was_corrected(&self) -> bool {
+        self.pages.iter().any(|page| {
+            let resources = dig::inherited(page, "/Resources").and_then(dig::as_dictionary);
+            let forms = resources.and_then(|resources| dig::dictionary(&resources, "/XObject"));
+            forms.is_some_and(|forms| forms.has(&format!("/{}", crate::correct::CONTENT)))
+        })
+    }
+
     /// How many pages it has.
     pub fn page_count(&self) -> usize {
         self.pages.len()

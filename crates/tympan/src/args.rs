@@ -112,7 +112,7 @@ pub(crate) enum Command {
     /// Convert paper weights: what is written on a wrapper, in all units.
     #[command(after_help = "Example:\n  tympan stock \"65 lb cover\"")]
     Stock(StockArgs),
-    /// Look through the readings of a set-up; set one aside or bring it back.
+    /// Look through the readings and print runs of a set-up; set a reading aside or bring it back.
     #[command(after_help = "Examples:\n  tympan log --setup \"rear tray\"\n  \
         tympan log --set-aside 7K2M9QX4 --why \"the sheet slipped\"")]
     Log(Log),
@@ -593,6 +593,10 @@ pub(crate) struct Run {
     /// The set-up that prints it.
     #[arg(long)]
     pub setup: Option<String>,
+    /// The file is corrected for this set-up already, by correct or as it was laid out: do not
+    /// correct it again.
+    #[arg(long)]
+    pub as_is: bool,
     /// How often the whole job is printed, each copy complete before the next.
     #[arg(long, default_value_t = 1)]
     pub copies: u32,

@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use tympan_pdf::contents::{Contents, Extent, Kind, Limits, Paint, without_pictures};
 use tympan_pdf::draw;
-use tympan_pdf::{CorrectJob, Duplex, Over, PageOut, Progress, Source};
+use tympan_pdf::{CorrectJob, Document, Duplex, Over, PageOut, Progress, Source};
 use tympan_press::loads::Pass;
 use tympan_press::waste::{self, Place};
 use tympan_sheet::drawing::Drawing;
@@ -37,6 +37,8 @@ pub(super) struct Job {
     pub(super) sheets: Vec<[Option<usize>; 2]>,
     /// Where numbers stand: on the fronts, on the backs.
     places: [Option<Place>; 2],
+    /// Whether a file looks as if it had been corrected before.
+    pub(super) was_corrected: bool,
     /// What its user should know.
     pub(super) cautions: Vec<String>,
 }
@@ -62,6 +64,7 @@ impl Job {
             outputs: correct::outputs(&prepared.items, &prepared.plans),
             sheets,
             places: [None, None],
+            was_corrected: prepared.documents.iter().any(Document::was_corrected),
             cautions: Vec::new(),
             sources: prepared.sources,
         };

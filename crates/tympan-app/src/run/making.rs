@@ -51,6 +51,7 @@ pub fn make(
     let first = request.first.unwrap_or(setup.first_side);
     let is_swapped = by_hand && first != setup.first_side;
     let field = match &learnt {
+        _ if request.as_is => Affine::IDENTITY,
         Some(learnt) if is_swapped => swapped(&learnt.fit.field(), &setup)?,
         Some(learnt) => learnt.fit.field(),
         None => Affine::IDENTITY,
@@ -75,7 +76,8 @@ pub fn make(
         fill: fill(&setup, request.at_a_time),
         spares: 0,
         known: setup.behaviour.is_some(),
-        corrected: learnt.is_some(),
+        corrected: learnt.is_some() && !request.as_is,
+        as_is: request.as_is,
         numbers: !request.no_numbers,
         folder: request.folder.clone(),
         files: Vec::new(),
@@ -113,7 +115,7 @@ pub fn make(
     let mut told = told.tell();
     told.cautions
         .extend(advice(store, &setup, learnt.as_ref())?);
-    if is_swapped && learnt.is_some() {
+    if is_swapped && work.corrected {
         told.cautions.push(format!(
             "\"{}\" was measured with the {}s printed first; for this run its correction was carried \
              over to {first}s first. Look at the make-ready sheet, or measure that way of working as \
@@ -304,7 +306,14 @@ impl Told<'_> {
     pub(super) fn tell(&self) -> RunTold {
         let setup = &self.job.setup;
         let mut cautions = self.job.cautions.clone();
-        if !self.work.corrected {
+        if self.job.was_corrected && self.work.corrected {
+            cautions.push(
+                "This file seems to have been corrected before: corrected twice, its backs land wrong. \
+                 Say --as-is if it was corrected for this set-up, or give the file as it was."
+                    .to_owned(),
+            );
+        }
+        if !self.work.corrected && !self.work.as_is {
             cautions.push(format!(
                 "\"{}\" has no readings: nothing is corrected. Print test sheets first: tympan testsheet \
                  --setup \"{}\" -o test.pdf",

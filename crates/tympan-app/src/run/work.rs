@@ -37,8 +37,10 @@ pub(super) struct Work {
     pub(super) spares: u32,
     /// Whether the printer's behaviour was known.
     pub(super) known: bool,
-    /// Whether the set-up had readings.
+    /// Whether the set-up had readings, and they were used.
     pub(super) corrected: bool,
+    /// Whether the file was corrected before.
+    pub(super) as_is: bool,
     pub(super) numbers: bool,
     pub(super) folder: PathBuf,
     /// The files of the run, with their sizes, so that undoing takes away these and no others.

@@ -1,7 +1,7 @@
-//! `tympan log`: the readings of a set-up.
+//! `tympan log`: the readings and runs of a set-up.
 
 use tympan_app::Refusal;
-use tympan_app::store::{ReadingId, ReadingRecord};
+use tympan_app::store::{ReadingId, ReadingRecord, RunRecord};
 
 use crate::args::{Cli, Log};
 use crate::say;
@@ -22,16 +22,64 @@ pub(crate) fn run(cli: &Cli, args: &Log) -> Result<(), Refusal> {
     }
     let setup = store.set_up_named(args.setup.as_deref().unwrap_or_default())?;
     let readings = store.readings(&setup.id)?;
+    let runs = store.runs(&setup.id)?;
     if cli.json {
-        return say::json(
-            &serde_json::json!({ "schema": 1, "setup": setup, "readings": readings }),
-        );
+        return say::json(&serde_json::json!({
+            "schema": 1, "setup": setup, "readings": readings, "runs": runs,
+        }));
     }
+    let mut lines: Vec<String> = readings.iter().map(line).collect();
     if readings.is_empty() {
-        return say::data(&format!("\"{}\" has no readings yet.", setup.name));
+        lines.push(format!("\"{}\" has no readings yet.", setup.name));
     }
-    let lines: Vec<String> = readings.iter().map(line).collect();
+    if !runs.is_empty() {
+        lines.push("Runs:".to_owned());
+        lines.extend(runs.iter().map(run_line));
+    }
     say::data(&lines.join("\n"))
+}
+
+/// A run: what it was, how far it came, and the rejects expected and seen.
+fn run_line(run: &RunRecord) -> String {
+    let mut line = format!(
+        "{}  {}  {}: {} sheets in {} load{}, {}",
+        run.id,
+        run.made,
+        run.name,
+        run.sheets,
+        run.loads.len(),
+        if run.loads.len() == 1 { "" } else { "s" },
+        run.state.as_str()
+    );
+    if !run.stock.is_empty() {
+        line.push_str(&format!(", on {}", run.stock));
+    }
+    if !run.spoiled.is_empty() {
+        let mut reasons: Vec<(&str, usize)> = Vec::new();
+        for spoiled in &run.spoiled {
+            match reasons.iter_mut().find(|(why, _)| *why == spoiled.why) {
+                Some((_, count)) => *count += 1,
+                None => reasons.push((&spoiled.why, 1)),
+            }
+        }
+        let reasons: Vec<String> = reasons
+            .iter()
+            .map(|(why, count)| format!("{why} {count}"))
+            .collect();
+        line.push_str(&format!(
+            "; {} spoiled ({})",
+            run.spoiled.len(),
+            reasons.join(", ")
+        ));
+    }
+    let percent = |share: Option<f64>| share.map(|share| format!("{:.0} %", 100.0 * share));
+    if let Some(seen) = percent(run.seen_rejects()) {
+        let expected = percent(run.expected_rejects).unwrap_or_else(|| "not known".to_owned());
+        line.push_str(&format!(
+            "; rejects seen {seen}, of register expected {expected}"
+        ));
+    }
+    line
 }
 
 fn reading_id(text: &str) -> Result<ReadingId, Refusal> {

@@ -97,6 +97,7 @@ fn request(args: &Run) -> Result<Request, Refusal> {
         paper: args.paper.clone(),
         place: args.place.into(),
         on: args.on.into(),
+        as_is: args.as_is,
         copies: args.copies,
         first: args.first,
         turns: match args.turns {

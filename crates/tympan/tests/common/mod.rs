@@ -117,13 +117,15 @@ pub struct Words {
 }
 
 /// One word of a page with the middle of its box, mm from the top left corner.
-struct Word {
-    text: String,
-    x: f64,
-    y: f64,
+#[derive(Debug)]
+pub struct Word {
+    pub text: String,
+    pub x: f64,
+    pub y: f64,
 }
 
-fn words(pdf: &Path, page: usize) -> Vec<Word> {
+/// All words of a page (counted from 1), as poppler's `pdftotext` finds them.
+pub fn words(pdf: &Path, page: usize) -> Vec<Word> {
     let number = page.to_string();
     let args = ["-f", &number, "-l", &number, "-bbox", text(pdf), "-"];
     let output = tool("pdftotext", "poppler-utils", &args);
