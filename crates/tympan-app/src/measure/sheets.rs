@@ -4,6 +4,7 @@ use std::path::Path;
 
 use tympan_marks::{TestSheet, TestSheetSpec};
 use tympan_pdf::draw;
+use tympan_press::behaviour::{Order, reload};
 use tympan_sheet::drawing::Drawing;
 use tympan_sheet::{BindingEdge, Side};
 use tympan_store::{FlippedBy, SetUp, Store};
@@ -35,7 +36,8 @@ pub fn test_sheet(setup: &SetUp, sheet: u32) -> Result<TestSheet, Refusal> {
 
 /// Writes numbered test sheets as one PDF and takes their numbers. The side that prints first
 /// comes first. Sheets flipped by hand come as all first sides, then all second sides in the order
-/// in which the stack lies when it was turned over as one; the machine's come by turns.
+/// in which the pile lies when it was put back, where the printer's behaviour is known, and else in
+/// the same order; the machine's come by turns.
 ///
 /// # Errors
 /// A [`Refusal`] where the paper is no size for a test sheet, or the file exists or cannot be
@@ -148,9 +150,12 @@ fn test_sheet_pages(
             .collect(),
         FlippedBy::Hand => {
             let firsts = sheets.iter().map(|sheet| sheet.drawing(first));
-            firsts
-                .chain(sheets.iter().map(|sheet| sheet.drawing(second)))
-                .collect()
+            let seconds: Vec<_> = sheets.iter().map(|sheet| sheet.drawing(second)).collect();
+            // Where it is known how the printer lays its pile, the second sides come as it lies.
+            let order = setup
+                .behaviour
+                .map_or(Order::Same, |printer| reload(&printer, setup.flip).order);
+            firsts.chain(order.of(&seconds)).collect()
         }
     })
 }

@@ -10,7 +10,7 @@ use tympan_sheet::{Affine, Front, Side, USUAL_CARDS};
 use tympan_store::{FlippedBy, MOST_SHEETS, RunRecord, SetUp, Span, Store};
 
 use super::Request;
-use super::job::{Job, NewFolder};
+use super::job::{Job, NewFolder, remove};
 use super::sheet;
 use super::teach::page_leads;
 use super::told::{LoadTold, PassTold, ReloadTold, RunTold};
@@ -135,7 +135,10 @@ pub fn make(
     // What the store keeps is found whatever folder it is asked from.
     work.folder = std::fs::canonicalize(&request.folder).unwrap_or(request.folder.clone());
     run.work = work.to_json();
-    store.add_run(&run)?;
+    if let Err(refused) = store.add_run(&run) {
+        remove(&work.folder, &work.files);
+        return Err(refused.into());
+    }
     Ok(told)
 }
 
