@@ -334,6 +334,7 @@ impl Told<'_> {
         RunTold {
             schema: 1,
             run: self.run.id.to_string(),
+            name: self.run.name.clone(),
             folder: self.work.folder.clone(),
             setup: setup.name.clone(),
             flip: setup.flip,

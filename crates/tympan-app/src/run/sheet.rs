@@ -56,10 +56,10 @@ impl Pen {
     fn heading(&mut self, text: &str) {
         self.y += 2.0;
         self.styled(text, 4.6, Face::Heading, INK);
-        let (x, y, w) = (self.x, self.y - 1.2, self.width);
+        let (x, y, w) = (self.x, self.y - 0.4, self.width);
         self.page
             .stroke(Path::line(x, y, x + w, y), Stroke::solid(RULE, 0.2));
-        self.y += 0.8;
+        self.y += 1.4;
     }
 
     /// A line with a box to tick.
@@ -164,12 +164,13 @@ pub(super) fn drawing(told: &RunTold, setup: &SetUp) -> Drawing {
 }
 
 fn title(pen: &mut Pen, told: &RunTold, setup: &SetUp) {
-    let name = fitted(&setup.name, 8.0, Face::Heading, pen.width * 0.62);
+    let name = fitted(&told.name, 8.0, Face::Heading, pen.width * 0.62);
     let right = pen.x + pen.width;
     let y = pen.y;
     pen.page
         .text(Text::new(pen.x, y + 7.0, 8.0, name).face(Face::Heading));
-    let run = format!("run {}", told.run);
+    let run = format!("run {}, by \"{}\"", told.run, setup.name);
+    let run = fitted(&run, 4.0, Face::Bold, pen.width * 0.36);
     pen.page.text(
         Text::new(right, y + 7.0, 4.0, run)
             .ending()
@@ -195,6 +196,11 @@ fn title(pen: &mut Pen, told: &RunTold, setup: &SetUp) {
     let what = fitted(&what, 4.6, Face::Bold, pen.width);
     pen.styled(&what, 4.6, Face::Bold, INK);
     let expected = match told.expected_rejects {
+        Some(share) if share < 0.005 => {
+            "By what this set-up's readings say, fewer than 1 sheet in \
+                                         100 will show white at a cut."
+                .to_owned()
+        }
         Some(share) => format!(
             "Of 100 sheets, about {:.0} are expected to show white at a cut by what this set-up's \
              readings say.",

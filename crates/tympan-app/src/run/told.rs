@@ -14,6 +14,8 @@ pub struct RunTold {
     pub schema: u32,
     /// The run's name in the store.
     pub run: String,
+    /// What is printed.
+    pub name: String,
     /// The folder that was written.
     pub folder: PathBuf,
     /// The set-up.
