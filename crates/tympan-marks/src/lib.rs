@@ -7,6 +7,8 @@ pub mod geometry;
 pub mod picture;
 pub mod pin;
 mod sheet;
+mod target;
+pub mod witness;
 
 pub use code::{End, SetupCode, SheetCode};
 pub use geometry::{Geometry, Station};

@@ -15,6 +15,7 @@ mod reading;
 mod refusal;
 mod side_view;
 mod solve;
+mod strips;
 mod unclear;
 
 use tympan_sheet::{Flip, Side, Size};
@@ -26,6 +27,7 @@ pub use reading::{Evidence, Placement, Reading, Warning, Way};
 pub use refusal::{Refusal, RefusalReport};
 
 use crate::code::{End, SetupCode, SheetCode};
+use crate::witness::{self, RunCode};
 use link::Physical;
 use pair::Scan;
 use side_view::SideView;
@@ -44,6 +46,18 @@ pub struct Expected {
     pub flip: Option<Flip>,
     /// The stock's thickness, mm: for photos, where the two faces lie so far apart.
     pub caliper_mm: Option<f64>,
+    /// Runs whose production sheets may be read by their witness marks. Others are refused: where
+    /// their marks should be is not known.
+    pub runs: Vec<KnownRun>,
+}
+
+/// A run whose sheets carry witness marks.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownRun {
+    /// What its sheets' codes say.
+    pub code: RunCode,
+    /// Where the marks are.
+    pub geometry: witness::Geometry,
 }
 
 /// What became of some of the pictures.
@@ -93,7 +107,16 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
 /// One picture by itself: which side of which sheet it shows.
 fn look<'a>(index: usize, luma: &'a Luma, expected: &Expected) -> Result<Scan<'a>, Refusal> {
     let codes = codes::find(luma);
-    let view = side_view::view(luma, &codes)?;
+    let strips = if codes.found.is_empty() {
+        strips::find(luma)
+    } else {
+        Vec::new()
+    };
+    let view = if strips.is_empty() {
+        side_view::view(luma, &codes)?
+    } else {
+        side_view::witness_view(luma, &strips, &expected.runs, expected.setup.as_ref())?
+    };
     check_expected(&view, expected)?;
     // Only scans are tied together by them.
     let (edges, holes) = if view.is_photo {
@@ -106,7 +129,7 @@ fn look<'a>(index: usize, luma: &'a Luma, expected: &Expected) -> Result<Scan<'a
         index,
         luma,
         physical,
-        codes: codes.found.len(),
+        codes: codes.found.len().max(strips.len()),
     })
 }
 
@@ -139,8 +162,9 @@ fn groups(scans: Vec<Scan<'_>>, all_together: bool) -> Vec<Vec<Scan<'_>>> {
     let mut groups: Vec<Vec<Scan<'_>>> = Vec::new();
     for scan in scans {
         let same = |group: &&mut Vec<Scan<'_>>| {
-            let [a, b] = [&group[0], &scan].map(|s| &s.physical.view.code);
-            all_together || (&a.setup, a.sheet) == (&b.setup, b.sheet)
+            let [a, b] = [&group[0], &scan].map(|s| &s.physical.view);
+            let sheet = |v: &SideView| (v.run, v.code.sheet);
+            all_together || (&a.code.setup, sheet(a)) == (&b.code.setup, sheet(b))
         };
         match groups.iter_mut().find(same) {
             Some(group) => group.push(scan),
@@ -224,16 +248,12 @@ fn one_sheet(group: &[Scan<'_>], expected: &Expected) -> Vec<Outcome> {
 
 fn pair_up(a: &Scan<'_>, b: &Scan<'_>) -> Result<Reading, Refusal> {
     let (va, vb) = (&a.physical.view, &b.physical.view);
-    let same_sheet = SheetCode {
+    let sheet = |code: &SheetCode| SheetCode {
         side: Side::Front,
         end: End::Head,
-        ..va.code.clone()
-    } == SheetCode {
-        side: Side::Front,
-        end: End::Head,
-        ..vb.code.clone()
+        ..code.clone()
     };
-    if !same_sheet {
+    if va.run != vb.run || sheet(&va.code) != sheet(&vb.code) {
         return Err(Refusal::DifferentSheets);
     }
     match (va.side(), vb.side()) {

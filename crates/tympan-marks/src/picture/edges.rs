@@ -6,9 +6,12 @@ use super::luma::{Luma, Pixels};
 use super::side_view::SideView;
 use super::solve::{Normal, median, tukey};
 
-/// How far inside of where the page's edge would lie the sheet's edge is looked for, mm: further
-/// in there is print.
+/// The sheet's edge is looked for at most so far inside of where the page's edge would lie, mm...
 const SEARCH: f64 = 8.0;
+/// ... and nearer where print begins sooner, by this distance, mm.
+const PRINT: f64 = 0.3;
+/// Where print begins sooner than this, an edge cannot be told from it, mm.
+const LEAST_SEARCH: f64 = 2.0;
 /// And how far outside, mm: there the sheet's edge lies when a program made the print smaller.
 const OUTSIDE: f64 = 14.0;
 /// Corners are left out: they are rounded, folded, dog-eared, mm.
@@ -79,11 +82,17 @@ pub(super) struct Edge {
 /// The edges that stand out against a dark ground.
 pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Edge> {
     let tone = |p: Point<Page>| luma.at(view.map.apply(p));
-    let (paper, scale) = (view.geometry.paper(), view.scale());
+    let (paper, scale) = (view.target.paper(), view.scale());
     Which::ALL
         .into_iter()
-        .filter_map(|which| find_one(&tone, paper, scale, which))
+        .filter_map(|which| find_one(&tone, paper, scale, search(view, which)?, which))
         .collect()
+}
+
+/// How far inside of the page's edge to look: as far as the paper is bare.
+fn search(view: &SideView, which: Which) -> Option<f64> {
+    let bare = view.target.bare[view.side() as usize][which as usize] - PRINT;
+    (bare >= LEAST_SEARCH).then(|| bare.min(SEARCH))
 }
 
 /// The edges of a sheet in a photo, against a ground darker than the sheet or brighter.
@@ -94,9 +103,11 @@ pub(super) fn find_in_photo(
 ) -> Vec<Edge> {
     let dark = |p: Point<Page>| luma.at(map(p));
     let bright = |p: Point<Page>| luma.at(map(p)).map(|v| 255.0 - v);
-    let (paper, scale) = (view.geometry.paper(), view.scale());
+    let (paper, scale) = (view.target.paper(), view.scale());
     let find = |which| {
-        find_one(&dark, paper, scale, which).or_else(|| find_one(&bright, paper, scale, which))
+        let search = search(view, which)?;
+        find_one(&dark, paper, scale, search, which)
+            .or_else(|| find_one(&bright, paper, scale, search, which))
     };
     Which::ALL.into_iter().filter_map(find).collect()
 }
@@ -121,12 +132,13 @@ fn find_one(
     tone_at: &impl Fn(Point<Page>) -> Option<f64>,
     paper: Size,
     scale: f64,
+    search: f64,
     which: Which,
 ) -> Option<Edge> {
     let (start, along, length) = which.run(paper);
     let out = which.outward();
     let step = 0.5 / scale;
-    let count = ((SEARCH + OUTSIDE) / step) as usize;
+    let count = ((search + OUTSIDE) / step) as usize;
     let mut crossings = Vec::new();
     let mut inner_tones = Vec::new();
     let mut profiles = Vec::new();
@@ -134,10 +146,10 @@ fn find_one(
         let u = CORNER + (length - 2.0 * CORNER) * (k as f64 + 0.5) / PROFILES as f64;
         let base = start + along * u;
         let profile: Vec<f64> = (0..=count)
-            .map_while(|i| tone_at(base + out * (i as f64 * step - SEARCH)))
+            .map_while(|i| tone_at(base + out * (i as f64 * step - search)))
             .collect();
-        // Paper deep inside: between here and the print's clear margin nothing is printed.
-        let deep = (1.5 / step) as usize;
+        // Paper deep inside: from here outwards nothing is printed.
+        let deep = (search.min(3.0) / 2.0 / step) as usize;
         if profile.len() < 3 * deep {
             continue;
         }
@@ -152,7 +164,7 @@ fn find_one(
     let mut dimmed = Vec::new();
     for (u, profile) in &profiles {
         if let Some((n, near)) = crossing(profile, step, tone) {
-            crossings.push((*u, n - SEARCH));
+            crossings.push((*u, n - search));
             dimmed.push(near / tone);
         }
     }

@@ -8,7 +8,6 @@ use super::luma::{Luma, Pixels};
 use super::mark::patches;
 use super::side_view::SideView;
 use super::solve::{Normal, median, tukey};
-use crate::code::End;
 
 /// Diameters of punched holes, mm: ISO 838 has 6 ± 0.5; other punches make 5 to 8.
 const DIAMETER: (f64, f64) = (4.6, 8.6);
@@ -95,19 +94,16 @@ pub(super) fn find(luma: &Luma, view: &SideView) -> Vec<Hole> {
 
 /// Whether the print itself has something dark and round there.
 fn is_print(view: &SideView, p: Point<Page>) -> bool {
-    let geometry = &view.geometry;
-    let paper = geometry.paper();
+    let target = &view.target;
+    let paper = target.paper();
     let side = view.side();
     let outside = p.x < -8.0 || p.y < -8.0 || p.x > paper.w + 8.0 || p.y > paper.h + 8.0;
     outside
-        || geometry
+        || target
             .marks(side)
             .iter()
-            .any(|&m| (geometry.seen_on(side, m) - p).length() < 4.0)
-        || End::BOTH
-            .into_iter()
-            .any(|end| geometry.code_box(end).contains(p))
-        || geometry.panel().contains(p)
+            .any(|&m| (target.seen_on(side, m) - p).length() < 4.0)
+        || target.print[side as usize].iter().any(|r| r.contains(p))
 }
 
 /// A circle through the rim, robustly: centre, standard uncertainty (mm), diameter (mm).

@@ -4,7 +4,7 @@
 //! side's marks shine through, faint and soft. They are first looked for all together, by one
 //! shift and tilt that explains them best, then each by itself to a fraction of a pixel.
 
-use tympan_sheet::{Angle, Front, Map, Page, Point, Side, Vector};
+use tympan_sheet::{Angle, Front, Map, Page, Point, Rect, Side, Vector};
 
 use super::camera::Camera;
 use super::luma::Luma;
@@ -15,12 +15,17 @@ use super::side_view::SideView;
 use super::solve::{Normal, median};
 use crate::geometry::{MARK_RADIUS, RING_INNER};
 use crate::pin::Observation;
+use crate::target::Target;
+
+// Lengths that go with the marks are those of a test sheet's; others' are taken by their size.
 
 /// Grid of the search, mm.
 const GRID: f64 = 0.5;
-/// The search goes so far in shift, mm, and in tilt, degrees.
+/// The search goes so far in shift, mm...
 const SHIFT: f64 = 8.0;
-const TILTS: [f64; 7] = [0.0, -0.5, 0.5, -1.0, 1.0, -1.5, 1.5];
+/// ... and in so many steps of tilt to either side, each of so many degrees.
+const TILTS: i32 = 3;
+const TILT: f64 = 0.5;
 /// No single mark counts for more than this share of the light in the search.
 const VOTE: f64 = 0.06;
 /// Radius about a node that its score looks at, mm.
@@ -33,6 +38,10 @@ const CLEAR: f64 = 8.0;
 const SOFT: f64 = 0.35;
 /// Radius about a mark that is fitted, mm.
 const REACH: f64 = 4.3;
+/// The near side's print blurs over so much of what is beside it, mm.
+const GUARD: f64 = 0.4;
+/// At least this share of a mark's surroundings must be bare.
+const LEAST_BARE: f64 = 0.6;
 /// Paper's cloudiness pulls neighbouring marks alike: their errors average out less than errors of
 /// their own would, by this factor of variance (found on simulated photos).
 const CLOUDY: f64 = 1.5;
@@ -55,7 +64,7 @@ pub(super) fn read(
     caliper_mm: Option<f64>,
 ) -> Result<Reading, Refusal> {
     let view = &scan.physical.view;
-    let (geometry, facing) = (&view.geometry, view.side());
+    let (target, facing) = (&view.target, view.side());
     let through = facing.other();
     let missing = || {
         if backlit {
@@ -64,7 +73,7 @@ pub(super) fn read(
             Refusal::OtherSideMissing(facing)
         }
     };
-    let paper = geometry.paper();
+    let paper = target.paper();
     let fit = Camera::fit(scan.luma, paper.centre(), &view.marks, view.scale())
         .ok_or(Refusal::NotATestSheet)?;
     let camera = fit.camera;
@@ -81,10 +90,10 @@ pub(super) fn read(
     }
 
     let places = |side: Side| -> Vec<Point<Page>> {
-        geometry
+        target
             .marks(side)
             .iter()
-            .map(|&m| geometry.seen_on(facing, m))
+            .map(|&m| target.seen_on(facing, m))
             .collect()
     };
     let wanted = places(through);
@@ -119,7 +128,8 @@ pub(super) fn read(
         );
     }
 
-    let found = refine(scan.luma, &camera, &wanted, through, right.map);
+    let near = NearPrint::new(target, facing);
+    let found = refine(scan.luma, &camera, &near, &wanted, through, right.map);
     if (found.len() as f64) < LEAST_SHARE * wanted.len() as f64 || found.len() < 8 {
         return Err(missing());
     }
@@ -154,6 +164,7 @@ pub(super) fn read(
     let expected = wanted.len();
     Ok(Reading {
         setup: view.code.setup.clone(),
+        run: view.run,
         sheet: view.code.sheet,
         paper,
         warnings: warnings(
@@ -199,12 +210,12 @@ fn register_errors(
     found: &[Found],
     without_parallax: impl Fn(Point<Page>) -> Point<Page>,
 ) -> Vec<(Point<Front>, Vector<Front>)> {
-    let (geometry, facing) = (&view.geometry, view.side());
+    let (target, facing) = (&view.target, view.side());
     found
         .iter()
         .map(|f| {
-            let at = geometry.seen_from_front(facing, without_parallax(f.at));
-            let nominal = geometry.seen_from_front(facing, f.nominal);
+            let at = target.seen_from_front(facing, without_parallax(f.at));
+            let nominal = target.seen_from_front(facing, f.nominal);
             match facing {
                 // A ring of the back, in the front's print.
                 Side::Front => (nominal, at - nominal),
@@ -287,8 +298,47 @@ fn evidence(scan: &Scan<'_>, camera: &Camera, found: &[Found], through: Side) ->
     near.chain(far).collect()
 }
 
+/// What the near side prints, which hides the far side's marks.
+struct NearPrint {
+    size: f64,
+    rects: Vec<Rect<Page>>,
+    marks: Vec<Point<Page>>,
+}
+
+impl NearPrint {
+    fn new(target: &Target, facing: Side) -> Self {
+        let mark = |&m: &Point<Front>| target.seen_on(facing, m);
+        Self {
+            size: target.size,
+            rects: target.print[facing as usize].clone(),
+            marks: target.marks(facing).iter().map(mark).collect(),
+        }
+    }
+
+    /// What of it is so near to a place that it could be taken for a mark there.
+    fn about(&self, p: Point<Page>) -> Self {
+        let reach = REACH * self.size + GUARD;
+        let near = |r: &&Rect<Page>| r.grown(reach).contains(p);
+        let apart = |m: &&Point<Page>| (**m - p).length() < reach + MARK_RADIUS * self.size;
+        Self {
+            size: self.size,
+            rects: self.rects.iter().filter(near).copied().collect(),
+            marks: self.marks.iter().filter(apart).copied().collect(),
+        }
+    }
+
+    /// Whether a place shows bare paper of the near side.
+    fn leaves_bare(&self, p: Point<Page>) -> bool {
+        let radius = MARK_RADIUS * self.size + GUARD;
+        self.rects.iter().all(|r| !r.grown(GUARD).contains(p))
+            && self.marks.iter().all(|&m| (m - p).length() > radius)
+    }
+}
+
 /// The page laid flat at a coarse grid, to search for what shines through.
 struct Glow {
+    /// The marks' size against a test sheet's.
+    size: f64,
     columns: usize,
     rows: usize,
     light: Vec<f32>,
@@ -297,8 +347,8 @@ struct Glow {
 }
 
 /// Nodes that carry the near side's own solid ink: far darker than the paper about them.
-fn ink(light: &[f32], columns: usize, rows: usize) -> Vec<(usize, usize)> {
-    let block = (10.0 / GRID) as usize;
+fn ink(light: &[f32], columns: usize, rows: usize, grid: f64) -> Vec<(usize, usize)> {
+    let block = (10.0 / grid) as usize;
     let mut nodes = Vec::new();
     for top in (0..rows).step_by(block) {
         for left in (0..columns).step_by(block) {
@@ -337,15 +387,17 @@ impl Best {
 
 impl Glow {
     fn new(luma: &Luma, camera: &Camera, view: &SideView) -> Self {
-        let paper = view.geometry.paper();
-        let factor = (view.scale() * GRID * 0.6).floor().max(1.0) as usize;
+        let paper = view.target.paper();
+        let size = view.target.size;
+        let grid = GRID * size;
+        let factor = (view.scale() * grid * 0.6).floor().max(1.0) as usize;
         let small = luma.reduced(factor);
-        let (columns, rows) = ((paper.w / GRID) as usize, (paper.h / GRID) as usize);
+        let (columns, rows) = ((paper.w / grid) as usize, (paper.h / grid) as usize);
         let mut light = Vec::with_capacity(columns * rows);
         let inverse = 1.0 / factor as f64;
         for j in 0..rows {
             for i in 0..columns {
-                let p = Point::new((i as f64 + 0.5) * GRID, (j as f64 + 0.5) * GRID);
+                let p = Point::new((i as f64 + 0.5) * grid, (j as f64 + 0.5) * grid);
                 let px = camera.ideal(p);
                 let v = small.at(Point::new(px.x * inverse, px.y * inverse));
                 light.push(v.map_or(f32::NAN, |v| v as f32));
@@ -353,28 +405,40 @@ impl Glow {
         }
         let mut covered = vec![false; columns * rows];
         let mut cover = |i: usize, j: usize, mm: f64| {
-            let reach = (mm / GRID) as usize;
+            let reach = (mm / grid) as usize;
             for y in j.saturating_sub(reach)..(j + reach + 1).min(rows) {
                 for x in i.saturating_sub(reach)..(i + reach + 1).min(columns) {
-                    if (x as f64 - i as f64).hypot(y as f64 - j as f64) * GRID <= mm {
+                    if (x as f64 - i as f64).hypot(y as f64 - j as f64) * grid <= mm {
                         covered[y * columns + x] = true;
                     }
                 }
             }
         };
         for seen in &view.marks {
-            let at = |v: f64, count: usize| ((v / GRID).max(0.0) as usize).min(count - 1);
+            let at = |v: f64, count: usize| ((v / grid).max(0.0) as usize).min(count - 1);
             cover(
                 at(seen.nominal.x, columns),
                 at(seen.nominal.y, rows),
-                MARK_RADIUS + KERNEL,
+                (MARK_RADIUS + KERNEL) * size,
             );
         }
         // Codes, grids and lettering of the near side.
-        for (i, j) in ink(&light, columns, rows) {
-            cover(i, j, KERNEL);
+        for (i, j) in ink(&light, columns, rows, grid) {
+            cover(i, j, KERNEL * size);
+        }
+        // Pictures, which may be no darker than paper.
+        for rect in &view.target.print[view.side() as usize] {
+            let r = rect.grown(KERNEL * size);
+            let cells = |from: f64, to: f64, count: usize| {
+                let at = |v: f64| ((v / grid).max(0.0) as usize).min(count);
+                at(from)..at(to)
+            };
+            for y in cells(r.min.y, r.max.y, rows) {
+                covered[y * columns..][cells(r.min.x, r.max.x, columns)].fill(true);
+            }
         }
         Self {
+            size,
             columns,
             rows,
             light,
@@ -437,14 +501,16 @@ impl Glow {
     /// The shift and tilt at which the marks are darkest, and how clearly.
     fn search(&self, places: &[Point<Page>], scores: &[f32], centre: Point<Page>) -> Best {
         let steps = (SHIFT / GRID) as i64;
+        let grid = GRID * self.size;
         let mut all = Vec::new();
         let mut best = (f64::NEG_INFINITY, Map::IDENTITY);
-        for tilt in TILTS {
+        for tilt in -TILTS..=TILTS {
+            let tilt = f64::from(tilt) * TILT * self.size;
             let turn = Map::<Page, Page>::tilt(Angle::degrees(tilt), centre);
             let nodes: Vec<(i64, i64)> = places
                 .iter()
                 .map(|&p| turn.apply(p))
-                .map(|p| ((p.x / GRID).floor() as i64, (p.y / GRID).floor() as i64))
+                .map(|p| ((p.x / grid).floor() as i64, (p.y / grid).floor() as i64))
                 .collect();
             for dy in -steps..=steps {
                 for dx in -steps..=steps {
@@ -467,7 +533,7 @@ impl Glow {
                     let score = sum / f64::from(n as u32).sqrt();
                     all.push(score);
                     if score > best.0 {
-                        let shift = Vector::new(dx as f64 * GRID, dy as f64 * GRID);
+                        let shift = Vector::new(dx as f64 * grid, dy as f64 * grid);
                         best = (score, turn.then(&Map::shift(shift)));
                     }
                 }
@@ -481,7 +547,7 @@ impl Glow {
             .iter()
             .map(|&p| best.1.apply(p))
             .filter(|p| p.x > 0.0 && p.y > 0.0)
-            .map(|p| ((p.x / GRID) as usize, (p.y / GRID) as usize))
+            .map(|p| ((p.x / grid) as usize, (p.y / grid) as usize))
             .filter(|&(i, j)| i < self.columns && j < self.rows)
             .map(|(i, j)| f64::from(scores[j * self.columns + i]))
             .filter(|v| v.is_finite())
@@ -501,18 +567,19 @@ impl Glow {
 fn refine(
     luma: &Luma,
     camera: &Camera,
+    near: &NearPrint,
     places: &[Point<Page>],
     shape: Side,
     start: Map<Page, Page>,
 ) -> Vec<Found> {
-    let template = Template::new(shape);
+    let template = Template::new(shape, near.size);
     let mut map = start;
     let mut found = Vec::new();
     for round in 0..ROUNDS {
         found = places
             .iter()
             .filter_map(|&p| {
-                let (at, contrast) = fit_mark(luma, camera, map.apply(p), &template)?;
+                let (at, contrast) = fit_mark(luma, camera, near, map.apply(p), &template)?;
                 Some(Found {
                     nominal: p,
                     at,
@@ -567,23 +634,24 @@ struct Template(Vec<(f64, f64)>);
 impl Template {
     const STEPS: f64 = 100.0;
 
-    fn new(shape: Side) -> Self {
+    fn new(shape: Side, size: f64) -> Self {
+        let (mark_radius, ring_inner) = (MARK_RADIUS * size, RING_INNER * size);
         // A logistic edge of about the same width as a Gaussian of this sd.
         let edge = |d: f64| {
             let t = 1.0 / (1.0 + (-1.7 * d / SOFT).exp());
             (t, t * (1.0 - t) * 1.7 / SOFT)
         };
         let at = |r: f64| {
-            let (outer, outer_slope) = edge(MARK_RADIUS - r);
+            let (outer, outer_slope) = edge(mark_radius - r);
             match shape {
                 Side::Front => (outer, -outer_slope),
                 Side::Back => {
-                    let (inner, inner_slope) = edge(RING_INNER - r);
+                    let (inner, inner_slope) = edge(ring_inner - r);
                     (outer - inner, -outer_slope + inner_slope)
                 }
             }
         };
-        let count = (REACH * Self::STEPS) as usize + 2;
+        let count = (REACH * size * Self::STEPS) as usize + 2;
         Self(
             (0..count)
                 .map(|k| at((k as f64 + 0.5) / Self::STEPS))
@@ -604,16 +672,19 @@ impl Template {
 fn fit_mark(
     luma: &Luma,
     camera: &Camera,
+    near: &NearPrint,
     start: Point<Page>,
     template: &Template,
 ) -> Option<(Point<Page>, f64)> {
+    let (near, size) = (near.about(start), near.size);
+    let reach = REACH * size;
     let mut at = start;
     let mut contrast = 0.0;
     for _ in 0..5 {
         let px = camera.ideal(at);
         let [xx, xy, yx, yy] = camera.slope(at);
         let det = xx * yy - xy * yx;
-        let half = [(xx.abs() + xy.abs()) * REACH, (yx.abs() + yy.abs()) * REACH];
+        let half = [(xx.abs() + xy.abs()) * reach, (yx.abs() + yy.abs()) * reach];
         let fits = px.x >= half[0]
             && px.y >= half[1]
             && px.x + half[0] <= luma.width() as f64
@@ -624,17 +695,23 @@ fn fit_mark(
         let [left, top, right, bottom] = luma.window(px, half)?;
         // Every pixel of a coarse photo, every second or third of a fine one: paper's cloudiness
         // is coarser than either.
-        let stride = (det.abs().sqrt() / 4.0).floor().max(1.0) as usize;
+        let stride = (det.abs().sqrt() * size / 4.0).floor().max(1.0) as usize;
         let mut normal = Normal::<6>::default();
+        let (mut bare, mut all) = (0_usize, 0_usize);
         for y in (top..bottom).step_by(stride) {
             let dy = y as f64 + 0.5 - px.y;
             for x in (left..right).step_by(stride) {
                 let dx = x as f64 + 0.5 - px.x;
                 let (mx, my) = ((yy * dx - xy * dy) / det, (xx * dy - yx * dx) / det);
                 let r = mx.hypot(my);
-                if r > REACH {
+                if r > reach {
                     continue;
                 }
+                all += 1;
+                if !near.leaves_bare(at + Vector::new(mx, my)) {
+                    continue;
+                }
+                bare += 1;
                 let (t, slope) = template.at(r);
                 let (ux, uy) = if r > 1e-9 {
                     (mx / r, my / r)
@@ -645,6 +722,9 @@ fn fit_mark(
                 normal.add(&[1.0, mx, my, t, -slope * ux, -slope * uy], v, 1.0);
             }
         }
+        if (bare as f64) < LEAST_BARE * all as f64 {
+            return None;
+        }
         let x = normal.solve()?;
         contrast = -x[3] / x[0];
         if !(x[3] < 0.0 && contrast > 0.002) {
@@ -653,13 +733,14 @@ fn fit_mark(
         let step: Vector<Page> = Vector::new(x[4] / x[3], x[5] / x[3]);
         let length = step.length();
         // Beyond the template's slopes the linear step says only where to.
-        let step = if length > 0.4 {
-            step * (0.4 / length)
+        let most = 0.4 * size;
+        let step = if length > most {
+            step * (most / length)
         } else {
             step
         };
         at = at + step;
-        if (at - start).length() > 1.6 {
+        if (at - start).length() > 1.6 * size {
             return None;
         }
         if length < 0.004 {

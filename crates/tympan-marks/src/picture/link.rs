@@ -51,7 +51,7 @@ impl Plane {
         // The nearest rotation to a plane's linear map (Umeyama's closed form, in two dimensions).
         let turned = (m.yx - m.xy).atan2(m.xx + m.yy);
         let (sin, cos) = turned.sin_cos();
-        let centre: Point<Page> = view.geometry.paper().centre();
+        let centre: Point<Page> = view.target.paper().centre();
         let middle = m.apply(centre);
         let (c, s) = (cos / scale, sin / scale);
         let of_pixels = Map::new(
@@ -126,8 +126,8 @@ struct Condition {
 
 /// Ties the two scans together.
 pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
-    let geometry = &front.view.geometry;
-    let (paper, flip) = (geometry.paper(), geometry.flip());
+    let target = &front.view.target;
+    let (paper, flip) = (target.paper(), target.flip());
     let ratio = back.view.scale() / front.view.scale();
     let same_scale = (ratio - 1.0).abs() < SAME_SCALE;
     let front_scale = front.view.scale();
@@ -251,7 +251,7 @@ fn edge_conditions(
     b: &Edge,
     place: &impl Fn(&Physical, Point<Page>) -> Point<Front>,
 ) -> Vec<Condition> {
-    let paper = front.view.geometry.paper();
+    let paper = front.view.target.paper();
     let upright = matches!(f.which, Which::Left | Which::Right);
     let length = if upright { paper.h } else { paper.w };
     // Two points of an edge as seen on its side, in its plane seen from the front.
@@ -362,7 +362,7 @@ fn link_map(x: &[f64; 6], paper: Size) -> Map<Front, Front> {
 /// Whether the holes of two pictures of one page are each other's mirror images: then they are
 /// two sides of one sheet with the same page on both.
 pub(super) fn is_seen_through(a: &Physical, b: &Physical) -> bool {
-    let paper = a.view.geometry.paper();
+    let paper = a.view.target.paper();
     let centre: Point<Front> = paper.centre();
     let planes = [a, b].map(|p| Plane::new(&p.view, p.view.scale()));
     let [Some(pa), Some(pb)] = planes else {

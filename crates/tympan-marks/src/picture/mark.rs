@@ -48,15 +48,26 @@ fn area(side: Side) -> f64 {
     std::f64::consts::PI * (MARK_RADIUS.powi(2) - inner * inner)
 }
 
-/// Looks for a mark of a side's shape within `search` mm of where `map` puts `nominal`.
+/// Looks for a mark of a side's shape within `search` mm of where `map` puts `nominal`. Marks of
+/// another `size` than a test sheet's are measured as if the sheet were so much larger.
 pub(super) fn measure(
     luma: &Luma,
     map: &Map<Page, Pixels>,
     nominal: Point<Page>,
     side: Side,
+    size: f64,
     search: f64,
 ) -> Option<Mark> {
     let expected = map.apply(nominal);
+    let map = &Map::new(
+        map.xx * size,
+        map.xy * size,
+        map.yx * size,
+        map.yy * size,
+        map.dx,
+        map.dy,
+    );
+    let search = search / size;
     let coarse = coarse_centre(luma, map, expected, side, search)?;
     let mut at = coarse;
     let mut mark = None;
@@ -70,6 +81,10 @@ pub(super) fn measure(
         }
     }
     mark.filter(|m| (m.at - coarse).length() < 0.8 * px_per_mm(map))
+        .map(|m| Mark {
+            blur: m.blur * size,
+            ..m
+        })
 }
 
 /// Pixels to the mm: the geometric mean of both directions.

@@ -8,6 +8,7 @@ use super::luma::Luma;
 use super::reading::{Evidence, Placement, Reading, Warning, Way, fit_field, split_covariance};
 use super::refusal::Refusal;
 use super::side_view::SideView;
+use crate::geometry::MARK_RADIUS;
 use crate::pin::Observation;
 
 /// A program's scaling is told from paper cut short or long beyond this share.
@@ -30,7 +31,7 @@ pub(super) struct Scan<'a> {
 /// Reads a sheet from a scan of its front and one of its back.
 pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal> {
     let (f, b) = (&front.physical, &back.physical);
-    if f.view.code.sheet != b.view.code.sheet {
+    if (f.view.run, f.view.code.sheet) != (b.view.run, b.view.code.sheet) {
         return Err(Refusal::DifferentSheets);
     }
     for physical in [f, b] {
@@ -41,7 +42,7 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
             });
         }
     }
-    if let Some(factor) = scaled(&[f, b].map(|p| (p.view.geometry.paper(), p.edges.as_slice()))) {
+    if let Some(factor) = scaled(&[f, b].map(|p| (p.view.target.paper(), p.edges.as_slice()))) {
         return Err(Refusal::Scaled { factor });
     }
     let link = link(f, b)?;
@@ -49,7 +50,7 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
         check_flip_by_show_through(front, back, &link)?;
     }
     let points = register_errors(&f.view, &b.view, &link);
-    let paper = f.view.geometry.paper();
+    let paper = f.view.target.paper();
     let fitted = fit_field(&points, paper).ok_or(Refusal::NotATestSheet)?;
     fitted.believable(paper)?;
     let points = fitted.keep(points);
@@ -71,6 +72,7 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     }
     Ok(Reading {
         setup: f.view.code.setup.clone(),
+        run: f.view.run,
         sheet: f.view.code.sheet,
         paper,
         points: points
@@ -102,15 +104,13 @@ fn register_errors(
     back: &SideView,
     link: &Link,
 ) -> Vec<(Point<Front>, Vector<Front>)> {
-    let geometry = &front.geometry;
+    let target = &front.target;
     back.marks
         .iter()
         .map(|seen| {
-            let at = geometry.seen_from_front(Side::Back, seen.nominal);
+            let at = target.seen_from_front(Side::Back, seen.nominal);
             let in_plane = link.back.of_pixels.apply(seen.mark.at);
-            let behind = link
-                .map
-                .apply(geometry.seen_from_front(Side::Back, in_plane));
+            let behind = link.map.apply(target.seen_from_front(Side::Back, in_plane));
             let printed = link.front.of_page.apply(Point::new(at.x, at.y));
             (at, behind - Point::new(printed.x, printed.y))
         })
@@ -137,7 +137,7 @@ pub(super) fn add_unevenness(shared: &mut [[f64; 6]; 6], residual: f64, marks: u
 fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, link: &Link) {
     let lying = |turned: f64| turned.sin().abs() > 0.7;
     let down = !lying(link.front.turned);
-    let flip = front.geometry.flip();
+    let flip = front.target.flip();
     let mut cancels = match (down, flip) {
         (true, Flip::Sideways) | (false, Flip::Endways) => link.quarters == 0,
         (true, Flip::Endways) | (false, Flip::Sideways) => link.quarters == 2,
@@ -208,12 +208,12 @@ fn check_flip_by_show_through(
     link: &Link,
 ) -> Result<(), Refusal> {
     let (f, b) = (&front.physical.view, &back.physical.view);
-    let geometry = &f.geometry;
+    let target = &f.target;
     let middle = sheet_middle(&front.physical, link);
     // Where the back's marks lie in the front's picture, if the sheet was flipped rightly or not.
     let in_front_plane = |p: Point<Page>| {
         let plane = link.back.of_page.apply(p);
-        link.map.apply(geometry.seen_from_front(Side::Back, plane))
+        link.map.apply(target.seen_from_front(Side::Back, plane))
     };
     let half_turned =
         |p: Point<Front>| Point::<Front>::new(2.0 * middle.x - p.x, 2.0 * middle.y - p.y);
@@ -242,7 +242,7 @@ fn check_flip_by_show_through(
 /// The middle of the sheet in the front's plane.
 fn sheet_middle(front: &Physical, link: &Link) -> Point<Front> {
     let middle = placement(front).map_or(Vector::new(0.0, 0.0), |p| p.shift);
-    let centre: Point<Page> = front.view.geometry.paper().centre();
+    let centre: Point<Page> = front.view.target.paper().centre();
     let p = link.front.of_page.apply(centre - middle);
     Point::new(p.x, p.y)
 }
@@ -262,18 +262,22 @@ impl Ghost {
 
 fn ghost(luma: &Luma, view: &SideView, places: &[Point<Page>]) -> Option<Ghost> {
     let own: Vec<Point<Page>> = view.marks.iter().map(|s| s.nominal).collect();
+    let size = view.target.size;
     let mut dark = Vec::new();
     for &p in places {
-        if own.iter().any(|&m| (m - p).length() < 7.5) {
+        if own
+            .iter()
+            .any(|&m| (m - p).length() < 3.0 * MARK_RADIUS * size)
+        {
             continue;
         }
         let (mut inner, mut outer) = ((0.0, 0.0), (0.0, 0.0));
-        let step = 0.25;
+        let step = 0.25 * size;
         let reach = 18_i32;
         for j in -reach..=reach {
             for i in -reach..=reach {
                 let d: Vector<Page> = Vector::new(f64::from(i) * step, f64::from(j) * step);
-                let r = d.length();
+                let r = d.length() / size;
                 let sum = match r {
                     r if r < 2.3 => &mut inner,
                     r if (3.4..4.4).contains(&r) => &mut outer,
@@ -367,7 +371,7 @@ fn warnings(front: &Scan<'_>, back: &Scan<'_>, link: &Link) -> Vec<Warning> {
 
 /// Where a side's print lies on its sheet.
 pub(super) fn placement(physical: &Physical) -> Option<Placement> {
-    let paper = physical.view.geometry.paper();
+    let paper = physical.view.target.paper();
     let find = |which| physical.edges.iter().find(|e: &&Edge| e.which == which);
     // Along one axis: where the sheet's middle lies on the page, and its uncertainty.
     let middle = |low: Which, high: Which, size: f64, pick: fn(Point<Page>) -> f64| match (

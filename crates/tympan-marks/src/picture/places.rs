@@ -14,6 +14,7 @@ use super::refusal::Refusal;
 use super::side_view::{Seen, SideView, fit_affine, unevenness};
 use crate::code::SheetCode;
 use crate::geometry::Geometry;
+use crate::target::Target;
 
 /// What was found in a scan of one side: all places in pixels, x to the right, y down.
 #[derive(Clone, Debug)]
@@ -47,6 +48,7 @@ pub fn read_places(front: &Places, back: &Places) -> Result<Reading, Refusal> {
 
 fn physical(places: &Places) -> Option<Physical> {
     let geometry = Geometry::new(places.code.paper, places.code.flip).ok()?;
+    let target = Target::from(&geometry);
     let whole = |&(nominal, [x, y]): &(Point<Page>, [f64; 2])| Seen {
         nominal,
         mark: Mark {
@@ -66,7 +68,7 @@ fn physical(places: &Places) -> Option<Physical> {
         .collect();
     let back: Map<Pixels, Page> = map.inverse().ok()?;
     let on_page = |&[x, y]: &[f64; 2]| back.apply(Point::new(x, y));
-    let paper = geometry.paper();
+    let paper = target.paper();
     let edges = Which::ALL
         .into_iter()
         .zip(&places.edges)
@@ -80,9 +82,10 @@ fn physical(places: &Places) -> Option<Physical> {
         .iter()
         .map(|p| Hole::found(on_page(p)))
         .collect();
-    let expected = geometry.marks(places.code.side).len();
+    let expected = target.marks(places.code.side).len();
     let view = SideView {
         code: places.code.clone(),
+        run: None,
         expected,
         map,
         residual,
@@ -90,7 +93,7 @@ fn physical(places: &Places) -> Option<Physical> {
         is_photo: false,
         blur: 0.0,
         marks,
-        geometry,
+        target,
     };
     Some(Physical { view, edges, holes })
 }

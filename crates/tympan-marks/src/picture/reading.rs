@@ -9,6 +9,7 @@ use super::refusal::Refusal;
 use super::solve::Normal;
 use crate::code::SetupCode;
 use crate::pin::Observation;
+use crate::witness::RunCode;
 
 /// How a sheet was read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -151,7 +152,9 @@ impl fmt::Display for Warning {
 pub struct Reading {
     /// The set-up that the sheet belongs to.
     pub setup: SetupCode,
-    /// The number of the sheet.
+    /// The run, of a production sheet read by its witness marks.
+    pub run: Option<RunCode>,
+    /// The number of the sheet: of the set-up's test sheets, or in its run.
     pub sheet: u32,
     /// The paper, upright, mm.
     pub paper: Size,

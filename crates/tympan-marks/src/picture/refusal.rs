@@ -3,6 +3,8 @@
 use serde::Serialize;
 use tympan_sheet::{Side, Size};
 
+use crate::witness::RunCode;
+
 /// Why nothing is logged from a picture.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum Refusal {
@@ -40,6 +42,9 @@ pub enum Refusal {
         /// What was asked for.
         expected: String,
     },
+    /// Witness marks of a run that is not known.
+    #[error("this sheet belongs to the run {0}, which is not among this set-up's runs")]
+    OtherRun(RunCode),
     /// Another paper than the set-up's.
     #[error("this test sheet is for paper of {:.1} × {:.1} mm, the set-up's is {:.1} × {:.1} mm",
         found.w, found.h, expected.w, expected.h)]
@@ -148,6 +153,7 @@ impl Refusal {
             Self::OtherVersion => "other_version",
             Self::SeveralSheets => "several_sheets",
             Self::OtherSetup { .. } => "other_setup",
+            Self::OtherRun(_) => "other_run",
             Self::OtherPaper { .. } => "other_paper",
             Self::OtherFlip => "other_flip",
             Self::Mirrored => "mirrored",
@@ -185,6 +191,9 @@ impl Refusal {
             Self::OtherVersion => "print a new test sheet with this version",
             Self::SeveralSheets => "scan one side of one sheet at a time",
             Self::OtherSetup { .. } => "name that set-up, or read a sheet printed for this one",
+            Self::OtherRun(_) => {
+                "name the set-up that it was laid out for, and use the data folder where that was done"
+            }
             Self::OtherPaper { .. } | Self::OtherFlip => {
                 "print a test sheet for this set-up with `tympan testsheet`"
             }

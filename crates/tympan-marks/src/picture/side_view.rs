@@ -2,15 +2,19 @@
 
 use tympan_sheet::{Map, Page, Point, Side};
 
+use super::KnownRun;
 use super::camera::Camera;
 use super::codes::{Codes, Found};
 use super::luma::{Luma, Pixels};
 use super::mark::{Mark, measure, px_per_mm};
 use super::refusal::Refusal;
 use super::solve::{Normal, median, planar_scale, tukey};
+use super::strips::FoundStrip;
 use super::unclear;
-use crate::code::{End, SheetCode};
+use crate::code::{End, SetupCode, SheetCode};
 use crate::geometry::Geometry;
+use crate::target::Target;
+use crate::witness::{self, RunCode, StripCode};
 
 /// Fewer pixels to the mm than this do not show marks and codes (60 dpi).
 pub(super) const COARSEST: f64 = 2.35;
@@ -35,8 +39,11 @@ pub(super) struct Seen {
 /// One side as one picture shows it.
 #[derive(Clone, Debug)]
 pub(super) struct SideView {
+    /// Of a production sheet only side, flip, paper and sheet number count.
     pub(super) code: SheetCode,
-    pub(super) geometry: Geometry,
+    /// The run, of a production sheet.
+    pub(super) run: Option<RunCode>,
+    pub(super) target: Target,
     /// Marks that were found and belong.
     pub(super) marks: Vec<Seen>,
     /// How many marks this side has.
@@ -70,7 +77,11 @@ impl SideView {
     }
 }
 
-/// Reads one side from a picture.
+/// Places that are known before the marks are looked for: on the page, in the picture, and how
+/// far they are to be trusted against marks.
+type Known = Vec<(Point<Page>, Point<Pixels>, f64)>;
+
+/// Reads one side of a test sheet from a picture.
 pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
     let first = single_sheet(luma, codes)?;
     let geometry =
@@ -85,20 +96,143 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
             px_per_mm: px_per_mm(&start),
         });
     }
-    let side = first.code.side;
-    let mut seen = grow(luma, &geometry, &codes.found);
-    let expected = geometry.marks(side).len();
+    let mut known = Known::new();
+    for code in &codes.found {
+        let pairs = code.places(&geometry).into_iter().zip(code.corners);
+        known.extend(pairs.map(|(p, q)| (p, q, 0.02)));
+    }
+    let code = first.code.clone();
+    finish(luma, code, None, Target::from(&geometry), known, &start)
+}
+
+/// Reads one side of a production sheet from a picture, by the strips that were found in it.
+pub(super) fn witness_view(
+    luma: &Luma,
+    strips: &[FoundStrip],
+    runs: &[KnownRun],
+    setup: Option<&SetupCode>,
+) -> Result<SideView, Refusal> {
+    let Some(first) = strips.first().map(|s| s.code) else {
+        return Err(unclear::why(luma));
+    };
+    let one_side = |s: &FoundStrip| StripCode { strip: 0, ..s.code };
+    let alone = strips.iter().all(|s| one_side(s) == one_side(&strips[0]));
+    let twice = |n| strips.iter().filter(|s| s.code.strip == n).count() > 1;
+    if !alone || twice(0) || twice(1) {
+        return Err(Refusal::SeveralSheets);
+    }
+    let run = runs
+        .iter()
+        .find(|r| r.code == first.run)
+        .ok_or(Refusal::OtherRun(first.run))?;
+    let (geometry, side) = (&run.geometry, first.side);
+    let mut known = Known::new();
+    for found in strips {
+        let strip = &geometry.strips()[found.code.strip];
+        let code = f64::from(strip.code[side as usize]);
+        let place = |mm: f64| geometry.seen_on(side, strip.at(code + mm / witness::PITCH));
+        known.extend(found.marks.iter().map(|&(mm, px)| (place(mm), px, 1.0)));
+    }
+    let target = Target::from(geometry);
+    let centre = geometry.paper().centre();
+    let start = if strips.len() == 2 {
+        local_map(&known, centre).ok_or(Refusal::NotATestSheet)?
+    } else {
+        one_strip(luma, &target, side, &mut known).ok_or(Refusal::Cropped {
+            found: known.len(),
+            expected: target.marks(side).len(),
+        })?
+    };
+    // Bars alone look the same from behind; how the two strips lie to each other tells.
+    if start.determinant() < 0.0 {
+        return Err(Refusal::Mirrored);
+    }
+    let coarsest = COARSEST / target.size;
+    if px_per_mm(&start) < coarsest {
+        return Err(Refusal::TooCoarse {
+            px_per_mm: px_per_mm(&start),
+        });
+    }
+    let setup = setup
+        .cloned()
+        .or_else(|| first.run.to_string().parse().ok());
+    let code = SheetCode {
+        side,
+        end: End::Head,
+        flip: geometry.flip(),
+        paper: geometry.paper(),
+        sheet: first.sheet,
+        setup: setup.ok_or(Refusal::NotATestSheet)?,
+    };
+    finish(luma, code, Some(first.run), target, known, &start)
+}
+
+/// Where the code of one strip only was read: the sheet seen squarely, or in a mirror, whichever
+/// finds marks of the other strip. Adds what was found there.
+fn one_strip(
+    luma: &Luma,
+    target: &Target,
+    side: Side,
+    known: &mut Known,
+) -> Option<Map<Page, Pixels>> {
+    let (&(p0, q0, _), &(p1, q1, _)) = (known.first()?, known.last()?);
+    let (d, e) = (p1 - p0, q1 - q0);
+    let square = d.length().powi(2);
+    // Similar, and similar in a mirror, by complex division.
+    let maps = [1.0, -1.0].map(|hand| {
+        let (cos, sin) = (
+            (d.x * e.x + hand * d.y * e.y) / square,
+            (d.x * e.y - hand * d.y * e.x) / square,
+        );
+        let linear: Map<Page, Pixels> = Map::new(cos, -hand * sin, sin, hand * cos, 0.0, 0.0);
+        let at = linear.apply(p0);
+        let (dx, dy) = (q0.x - at.x, q0.y - at.y);
+        Map::new(linear.xx, linear.xy, linear.yx, linear.yy, dx, dy)
+    });
+    let strip = |p: Point<Page>| ((p - p0).x * d.y - (p - p0).y * d.x).abs() < square.sqrt() * 20.0;
+    let other: Vec<Point<Page>> = (target.marks(side).iter())
+        .map(|&m| target.seen_on(side, m))
+        .filter(|&p| !strip(p))
+        .collect();
+    let found = maps.map(|map| -> Known {
+        let look =
+            |&p: &Point<Page>| Some((p, measure(luma, &map, p, side, target.size, 3.0)?.at, 1.0));
+        other.iter().filter_map(look).collect()
+    });
+    let best = if found[0].len() >= found[1].len() {
+        0
+    } else {
+        1
+    };
+    if found[best].len() < 4 {
+        return None;
+    }
+    known.extend(&found[best]);
+    local_map(known, target.paper().centre())
+}
+
+/// Finds the marks outwards from what is known, and judges them.
+fn finish(
+    luma: &Luma,
+    code: SheetCode,
+    run: Option<RunCode>,
+    target: Target,
+    known: Known,
+    start: &Map<Page, Pixels>,
+) -> Result<SideView, Refusal> {
+    let side = code.side;
+    let mut seen = grow(luma, &target, side, known);
+    let expected = target.marks(side).len();
     // Marks half covered by a hole, a fold or the picture's edge are not where they seem.
     let mut full: Vec<f64> = seen.iter().map(|s| s.mark.fullness).collect();
     let typical = median(&mut full);
     seen.retain(|s| (s.mark.fullness / typical - 1.0).abs() < 0.12);
-    check_count(luma, &geometry, side, &seen, &start)?;
+    check_count(luma, &target, side, &seen, start)?;
     check_shapes(&seen, side)?;
 
     // Perspective and lens bend a photo, which an affine map alone would take for slips.
-    let scale = px_per_mm(&start);
-    let fit =
-        Camera::fit(luma, geometry.paper().centre(), &seen, scale).ok_or(Refusal::NotATestSheet)?;
+    let centre = target.paper().centre();
+    let fit = Camera::fit(luma, centre, &seen, px_per_mm(start)).ok_or(Refusal::NotATestSheet)?;
     let keep = |seen: Vec<Seen>, kept: &[bool]| -> Vec<Seen> {
         seen.into_iter()
             .zip(kept)
@@ -113,19 +247,19 @@ pub(super) fn view(luma: &Luma, codes: &Codes) -> Result<SideView, Refusal> {
     if !is_photo {
         seen = keep(seen, &kept);
     }
-    check_count(luma, &geometry, side, &seen, &map)?;
-    check_empty_places(luma, &geometry, side, &seen)?;
-    let geometry_centre = geometry.paper().centre();
+    check_count(luma, &target, side, &seen, &map)?;
+    check_empty_places(luma, &target, side, &seen)?;
     let mut blurs: Vec<f64> = seen.iter().map(|s| s.mark.blur).collect();
     Ok(SideView {
-        code: first.code.clone(),
-        geometry,
+        code,
+        run,
         expected,
         map,
         residual,
-        uneven: unevenness(&seen, geometry_centre).unwrap_or([residual; 2]),
+        uneven: unevenness(&seen, centre).unwrap_or([residual; 2]),
         is_photo,
         blur: median(&mut blurs),
+        target,
         marks: seen,
     })
 }
@@ -152,22 +286,12 @@ fn single_sheet<'a>(luma: &Luma, codes: &'a Codes) -> Result<&'a Found, Refusal>
     Ok(first)
 }
 
-/// Finds marks outwards from the codes: each is looked for where its nearest neighbours put it.
-fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
-    let Some(first) = codes.first() else {
-        return Vec::new();
-    };
-    let side = first.code.side;
-    // Pairs of nominal and found places; the codes' finder patterns are the first.
-    let mut known: Vec<(Point<Page>, Point<Pixels>, f64)> = Vec::new();
-    for code in codes {
-        let pairs = code.places(geometry).into_iter().zip(code.corners);
-        known.extend(pairs.map(|(p, q)| (p, q, 0.02)));
-    }
-    let mut waiting: Vec<Point<Page>> = geometry
+/// Finds marks outwards from what is known: each is looked for where its nearest neighbours put it.
+fn grow(luma: &Luma, target: &Target, side: Side, mut known: Known) -> Vec<Seen> {
+    let mut waiting: Vec<Point<Page>> = target
         .marks(side)
         .iter()
-        .map(|&m| geometry.seen_on(side, m))
+        .map(|&m| target.seen_on(side, m))
         .collect();
     let mut seen: Vec<Seen> = Vec::new();
     // The nearest to what is known first. Marks that are missed are tried again when more of their
@@ -200,8 +324,8 @@ fn grow(luma: &Luma, geometry: &Geometry, codes: &[Found]) -> Vec<Seen> {
         let narrow = 0.8 + 0.012 * close;
         let wide = (1.0 + 0.06 * close).min(4.5);
         let narrow = if seen.len() < 6 { wide } else { narrow };
-        let found = measure(luma, &map, p, side, narrow)
-            .or_else(|| (wide > narrow).then(|| measure(luma, &map, p, side, wide))?);
+        let look = |search| measure(luma, &map, p, side, target.size, search);
+        let found = look(narrow).or_else(|| (wide > narrow).then(|| look(wide))?);
         match found {
             Some(mark) => {
                 known.push((p, mark.at, 1.0));
@@ -292,15 +416,15 @@ pub(super) fn unevenness(seen: &[Seen], centre: Point<Page>) -> Option<[f64; 2]>
 /// Whether enough marks are there, spread over enough of the sheet. If not, says why.
 fn check_count(
     luma: &Luma,
-    geometry: &Geometry,
+    target: &Target,
     side: Side,
     seen: &[Seen],
     map: &Map<Page, Pixels>,
 ) -> Result<(), Refusal> {
-    let all: Vec<Point<Page>> = geometry
+    let all: Vec<Point<Page>> = target
         .marks(side)
         .iter()
-        .map(|&m| geometry.seen_on(side, m))
+        .map(|&m| target.seen_on(side, m))
         .collect();
     let span = |points: &mut dyn Iterator<Item = f64>| {
         let (mut least, mut most) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -356,21 +480,21 @@ fn check_shapes(seen: &[Seen], side: Side) -> Result<(), Refusal> {
 /// most of them.
 fn check_empty_places(
     luma: &Luma,
-    geometry: &Geometry,
+    target: &Target,
     side: Side,
     seen: &[Seen],
 ) -> Result<(), Refusal> {
     let known: Vec<_> = seen.iter().map(|s| (s.nominal, s.mark.at, 1.0)).collect();
     let (mut empty, mut filled) = (0, 0);
-    for &place in geometry.empty_places(side) {
-        let p = geometry.seen_on(side, place);
+    for &place in target.empty_places(side) {
+        let p = target.seen_on(side, place);
         let Some(map) = local_map(&known, p) else {
             continue;
         };
         if !luma.holds(map.apply(p), 4.0 * px_per_mm(&map)) {
             continue;
         }
-        match measure(luma, &map, p, side, 0.8) {
+        match measure(luma, &map, p, side, target.size, 0.8) {
             Some(mark) if mark.fullness > 0.6 => filled += 1,
             _ => empty += 1,
         }

@@ -5,11 +5,12 @@
 use std::sync::{Arc, OnceLock};
 
 use image::{DynamicImage, GrayImage};
-use tympan_marks::picture::Luma;
+use tympan_marks::picture::{KnownRun, Luma};
+use tympan_marks::witness::{Geometry, Room, RunCode};
 use tympan_marks::{TestSheet, TestSheetSpec};
 use tympan_sheet::drawing::{Colour, Drawing, Item, Path, Segment};
-use tympan_sheet::{Flip, LeadingEdge, Side, Size};
-use tympan_sim::Page;
+use tympan_sheet::{Flip, LeadingEdge, Point, Rect, Side, Size};
+use tympan_sim::{Page, Placement, Printer};
 
 pub(crate) const A4: Size = Size::new(210.0, 297.0);
 pub(crate) const LETTER: Size = Size::new(215.9, 279.4);
@@ -50,6 +51,11 @@ pub(crate) fn a4(flip: Flip) -> &'static [Arc<Page>; 2] {
 }
 
 pub(crate) fn render(drawing: &Drawing) -> Page {
+    Page::new(&DynamicImage::ImageLuma8(painted(drawing)), FINE)
+}
+
+/// A drawing as a picture of [`FINE`] pixels to the mm.
+pub(crate) fn painted(drawing: &Drawing) -> GrayImage {
     let width = (drawing.size.w * FINE).round() as usize;
     let height = (drawing.size.h * FINE).round() as usize;
     let mut canvas = Canvas {
@@ -71,8 +77,7 @@ pub(crate) fn render(drawing: &Drawing) -> Page {
             }
         }
     }
-    let grey = GrayImage::from_raw(width as u32, height as u32, canvas.light).expect("all pixels");
-    Page::new(&DynamicImage::ImageLuma8(grey), FINE)
+    GrayImage::from_raw(width as u32, height as u32, canvas.light).expect("all pixels")
 }
 
 type Xy = (f64, f64);
@@ -183,4 +188,107 @@ pub(crate) fn luma(image: &DynamicImage) -> Luma {
     let grey = image.to_luma8();
     let (width, height) = (grey.width() as usize, grey.height() as usize);
     Luma::new(width, height, grey.into_raw()).expect("all pixels")
+}
+
+/// Nine poker cards with 3 mm of bleed, and witness marks in what is left: both sides' drawings.
+pub(crate) struct Production {
+    pub(crate) geometry: Geometry,
+    pub(crate) run: RunCode,
+}
+
+impl Production {
+    /// On this paper, 4.2 mm of which cannot be printed at each edge.
+    pub(crate) fn new(paper: Size, flip: Flip, run: &str) -> Self {
+        let geometry = Geometry::new(&Room {
+            paper,
+            flip,
+            printable_front: Rect::whole(paper).grown(-4.2),
+            printable_back: Rect::whole(paper).grown(-4.2),
+            front: &[nine_cards(paper)],
+            back: &[nine_cards(paper)],
+        });
+        Self {
+            geometry: geometry.expect("room for marks"),
+            run: run.parse().expect("a run's code"),
+        }
+    }
+
+    pub(crate) fn known(&self) -> KnownRun {
+        KnownRun {
+            code: self.run,
+            geometry: self.geometry.clone(),
+        }
+    }
+
+    /// Both sides of a sheet, rendered.
+    pub(crate) fn pages(&self, sheet: u32) -> [Arc<Page>; 2] {
+        Side::BOTH.map(|side| Arc::new(render(&self.drawing(side, sheet))))
+    }
+
+    pub(crate) fn drawing(&self, side: Side, sheet: u32) -> Drawing {
+        let paper = self.geometry.paper();
+        let mut drawing = Drawing::new(paper);
+        let block = nine_cards::<tympan_sheet::Page>(paper);
+        // Bleed to the block's edge; within, frames, stripes, and rows of pips that look like
+        // marks, a little larger or smaller.
+        for k in 0..9 {
+            let (column, row) = (f64::from(k % 3), f64::from(k / 3));
+            let (w, h) = ((block.size().w - 6.0) / 3.0, (block.size().h - 6.0) / 3.0);
+            let (x, y) = (block.min.x + 3.0 + column * w, block.min.y + 3.0 + row * h);
+            let tone = 0.1 + 0.09 * k as f32;
+            let shade = if side == Side::Front { tone } else { 0.35 };
+            let (left, top) = (
+                if k % 3 == 0 { x - 3.0 } else { x },
+                if k < 3 { y - 3.0 } else { y },
+            );
+            let right = if k % 3 == 2 { x + w + 3.0 } else { x + w };
+            let foot = if k >= 6 { y + h + 3.0 } else { y + h };
+            drawing.fill(
+                Path::rect(left, top, right - left, foot - top),
+                Colour::Grey(shade),
+            );
+            drawing.fill(
+                Path::rect(x + 6.0, y + 6.0, w - 12.0, h - 12.0),
+                Colour::Grey(0.97),
+            );
+            for pip in 0..4 {
+                let at = (x + 10.0 + 12.5 * f64::from(pip), y + 12.0 + 5.0 * column);
+                drawing.fill(
+                    Path::circle(at.0, at.1, 1.3 + 0.15 * row),
+                    Colour::Grey(0.05),
+                );
+                if side == Side::Front {
+                    let bar = Path::rect(x + 12.0 + 3.0 * f64::from(pip), y + 30.0, 1.2, 40.0);
+                    drawing.fill(bar, Colour::Grey(0.2));
+                }
+            }
+        }
+        drawing
+            .items
+            .extend(self.geometry.items(side, self.run, sheet));
+        drawing
+    }
+}
+
+fn nine_cards<F: tympan_sheet::Frame>(paper: Size) -> Rect<F> {
+    let size = Size::new(3.0 * 63.5 + 6.0, 3.0 * 88.9 + 6.0);
+    let corner = Point::new((paper.w - size.w) / 2.0, (paper.h - size.h) / 2.0);
+    Rect::at(corner, size)
+}
+
+/// A printer that was put right before: so much is left of the faults of a usual one.
+pub(crate) fn put_right(seed: u64, paper: Size, flip: Flip, left: f64) -> Printer {
+    let printer = Printer::faulty(seed, paper, flip);
+    let less = |p: Placement| Placement {
+        shift: p.shift.map(|mm| mm * left),
+        tilt_deg: p.tilt_deg * left,
+        stretch: p.stretch.map(|s| s * left),
+        shear_deg: p.shear_deg * left,
+        bend: p.bend,
+    };
+    Printer {
+        fronts: less(printer.fronts),
+        backs: less(printer.backs),
+        ..printer
+    }
 }
