@@ -26,6 +26,9 @@ const SHIFT: f64 = 8.0;
 /// ... and in so many steps of tilt to either side, each of so many degrees.
 const TILTS: i32 = 3;
 const TILT: f64 = 0.5;
+/// The marks of a production sheet stand in rows that look like themselves a step further on: they
+/// are not taken to be off by more than this, mm.
+const WITNESS_SHIFT: f64 = 2.6;
 /// No single mark counts for more than this share of the light in the search.
 const VOTE: f64 = 0.06;
 /// Radius about a node that its score looks at, mm.
@@ -47,6 +50,8 @@ const LEAST_BARE: f64 = 0.6;
 const CLOUDY: f64 = 1.5;
 /// Rounds of fitting every mark from where its neighbours put it.
 const ROUNDS: usize = 3;
+/// What shines through less than this in what may be a scan is no photo against the light.
+const LEAST_UNLIT: f64 = 0.012;
 /// At least this share of the marks must be found one by one.
 const LEAST_SHARE: f64 = 0.5;
 /// A stock whose thickness is not known is taken to be so thick, mm, and so uncertain.
@@ -133,6 +138,11 @@ pub(super) fn read(
     if (found.len() as f64) < LEAST_SHARE * wanted.len() as f64 || found.len() < 8 {
         return Err(missing());
     }
+    let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
+    let contrast = median(&mut contrasts);
+    if !backlit && contrast < LEAST_UNLIT {
+        return Err(missing());
+    }
     let (caliper, caliper_sd) = match caliper_mm {
         Some(mm) => (mm, mm * PARALLAX_SHARE),
         None => CALIPER,
@@ -159,8 +169,6 @@ pub(super) fn read(
             *v += m;
         }
     }
-    let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
-    let contrast = median(&mut contrasts);
     let expected = wanted.len();
     Ok(Reading {
         setup: view.code.setup.clone(),
@@ -339,6 +347,8 @@ impl NearPrint {
 struct Glow {
     /// The marks' size against a test sheet's.
     size: f64,
+    /// The best place is no further off, mm.
+    shift: f64,
     columns: usize,
     rows: usize,
     light: Vec<f32>,
@@ -437,8 +447,13 @@ impl Glow {
                 covered[y * columns..][cells(r.min.x, r.max.x, columns)].fill(true);
             }
         }
+        let shift = match view.run {
+            Some(_) => WITNESS_SHIFT,
+            None => f64::INFINITY,
+        };
         Self {
             size,
+            shift,
             columns,
             rows,
             light,
@@ -500,8 +515,8 @@ impl Glow {
 
     /// The shift and tilt at which the marks are darkest, and how clearly.
     fn search(&self, places: &[Point<Page>], scores: &[f32], centre: Point<Page>) -> Best {
-        let steps = (SHIFT / GRID) as i64;
         let grid = GRID * self.size;
+        let steps = (SHIFT / GRID) as i64;
         let mut all = Vec::new();
         let mut best = (f64::NEG_INFINITY, Map::IDENTITY);
         for tilt in -TILTS..=TILTS {
@@ -532,8 +547,9 @@ impl Glow {
                     // Few marks say less than many.
                     let score = sum / f64::from(n as u32).sqrt();
                     all.push(score);
-                    if score > best.0 {
-                        let shift = Vector::new(dx as f64 * grid, dy as f64 * grid);
+                    let shift = Vector::new(dx as f64 * grid, dy as f64 * grid);
+                    let farthest = shift.x.abs().max(shift.y.abs());
+                    if score > best.0 && farthest < self.shift {
                         best = (score, turn.then(&Map::shift(shift)));
                     }
                 }

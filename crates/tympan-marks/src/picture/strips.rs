@@ -27,6 +27,8 @@ const ALIKE: f64 = 0.25;
 const LEAST_CHAIN: usize = 4;
 /// So many of the longest chains are tried.
 const MOST_CHAINS: usize = 16;
+/// So many spots at the end of a chain may be something else.
+const MOST_DROPPED: usize = 5;
 /// Bars that are hardly darker than the paper are none: darkness over the paper's tone.
 const PALEST: f64 = 0.75;
 
@@ -52,7 +54,7 @@ type Chain = Vec<(Spot, i32)>;
 /// All strips whose codes can be read, each once.
 pub(super) fn find(luma: &Luma) -> Vec<FoundStrip> {
     let longer = luma.width().max(luma.height());
-    let factor = longer.div_ceil(LONG_SIDE).max(1);
+    let factor = ((longer as f64 / LONG_SIDE as f64).round() as usize).max(1);
     let small = luma.reduced(factor);
     let spots = spots(&small);
     let mut found: Vec<FoundStrip> = Vec::new();
@@ -93,13 +95,16 @@ fn spots(luma: &Luma) -> Vec<Spot> {
             let (w, h) = ((right - left + 1) as f64, (bottom - top + 1) as f64);
             let inside = left > 0 && top > 0 && right + 1 < columns && bottom + 1 < rows;
             let share = patch.count as f64 / (w * h);
-            // A disc fills 79 % of its square, a ring 59 %.
-            let round = w.max(h) < 1.3 * w.min(h) + 1.0 && (0.42..0.9).contains(&share);
+            // A disc fills 79 % of its square, a ring 59 %; thick bars of codes fill more.
+            let round = w.max(h) < 1.3 * w.min(h) + 1.0 && (0.42..0.87).contains(&share);
             let size = (w + h) / 2.0;
             if !(inside && round && (least..most).contains(&size)) {
                 continue;
             }
             let at = Point::new(patch.x + 0.5, patch.y + 0.5);
+            if !stands_alone(luma, at, size / 2.0, tone) {
+                continue;
+            }
             let (i, j) = cell(at);
             let around = (-1..=1).flat_map(|dy| (-1..=1).map(move |dx| (i + dx, j + dy)));
             let known = around
@@ -117,6 +122,16 @@ fn spots(luma: &Luma) -> Vec<Spot> {
         }
     }
     spots
+}
+
+/// Whether a spot is bare all around, as a mark is and a code's bar is not.
+fn stands_alone(luma: &Luma, at: Point<Pixels>, radius: f64, tone: u8) -> bool {
+    let angles = (0..16).map(|k| f64::from(k) * std::f64::consts::PI / 8.0);
+    let dark = angles.flat_map(|a| {
+        let way: Vector<Pixels> = Vector::new(a.cos(), a.sin());
+        [1.4, 1.65].map(|r| luma.at(at + way * (r * radius)).unwrap_or(0.0))
+    });
+    dark.filter(|&v| v < f64::from(tone)).count() <= 2
 }
 
 /// Chains of spots, the longest first.
@@ -195,7 +210,7 @@ fn beside(
     luma: &Luma,
     factor: f64,
     spots: &[Spot],
-    chain: &Chain,
+    chain: &[(Spot, i32)],
     towards_end: bool,
 ) -> Option<FoundStrip> {
     let mut outward: Vec<(Spot, f64)> = chain
@@ -207,55 +222,73 @@ fn beside(
         outward.reverse();
         outward.iter_mut().for_each(|(_, mm)| *mm = length - *mm);
     }
-    let (last, reached) = *outward.last()?;
+    // A thick bar may pass for the last mark, or the mark beside the code have been missed.
+    let tries = [(0, 0.0), (1, 0.0), (0, 1.0)].into_iter();
+    let tries = tries.chain((2..=MOST_DROPPED).map(|dropped| (dropped, 0.0)));
+    for (dropped, missed) in tries {
+        let kept = outward.len().saturating_sub(dropped);
+        if kept < LEAST_CHAIN - 1 {
+            break;
+        }
+        if let Some(strip) = code_after(luma, factor, spots, &outward[..kept], missed) {
+            return Some(strip);
+        }
+    }
+    None
+}
+
+/// The code after the last of these marks, given with their way along the strip in mm, or after
+/// the mark that should follow.
+fn code_after(
+    luma: &Luma,
+    factor: f64,
+    spots: &[Spot],
+    marks: &[(Spot, f64)],
+    missed: f64,
+) -> Option<FoundStrip> {
+    let (last, reached) = *marks.last()?;
     // The step at the end, over the last few marks.
-    let (before, from) = outward[outward.len().saturating_sub(4)];
+    let (before, from) = marks[marks.len().saturating_sub(4)];
     let per_mm = (last.at - before.at) * (1.0 / (reached - from));
     let across = f64::from(CODE_PLACES) * PITCH;
-    // The mark beside the code may have been missed: then it lies one step on.
-    for missed in [0.0, 1.0] {
-        let flank = last.at + per_mm * (missed * 2.0 * PITCH);
-        let wanted = flank + per_mm * across;
-        let near = spots
-            .iter()
-            .filter(|s| alike(**s, last))
-            .map(|s| (s, (s.at - wanted).length()))
-            .filter(|(_, off)| *off < 0.12 * across * per_mm.length())
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((far, _)) = near else {
-            continue;
-        };
-        let way = far.at - flank;
-        // Perspective: the step at this end against the mean one.
-        let bent = (per_mm.length() * across / way.length() - 1.0).clamp(-0.06, 0.06);
-        for bend in [bent, 0.0, bent / 2.0] {
-            for slip in [0.0, -0.15, 0.15] {
-                let at = |mm: f64| {
-                    let t = (mm + slip) / across;
-                    let p = flank + way * (t + bend * t * (1.0 - t));
-                    Point::new(p.x * factor, p.y * factor)
-                };
-                let Some(cells) = cells(luma, &at) else {
-                    continue;
-                };
-                let mut backwards = cells;
-                backwards.reverse();
-                let (code, reversed) = match (StripCode::of(&cells), StripCode::of(&backwards)) {
-                    (Some(code), _) => (code, false),
-                    (None, Some(code)) => (code, true),
-                    (None, None) => continue,
-                };
-                // Along the strip from the mark before the code.
-                let along = |mm: f64| if reversed { across - mm } else { mm };
-                let scaled = |p: Point<Pixels>| Point::new(p.x * factor, p.y * factor);
-                let start = reached + missed * 2.0 * PITCH;
-                let mut marks: Vec<_> = outward
-                    .iter()
-                    .map(|(spot, mm)| (along(mm - start), scaled(spot.at)))
-                    .collect();
-                marks.push((along(across), scaled(far.at)));
-                return Some(FoundStrip { code, marks });
-            }
+    let start = reached + missed * 2.0 * PITCH;
+    let flank = last.at + per_mm * (start - reached);
+    let wanted = flank + per_mm * across;
+    let (far, _) = spots
+        .iter()
+        .filter(|s| alike(**s, last))
+        .map(|s| (s, (s.at - wanted).length()))
+        .filter(|(_, off)| *off < 0.12 * across * per_mm.length())
+        .min_by(|a, b| a.1.total_cmp(&b.1))?;
+    let way = far.at - flank;
+    // Perspective: the step at this end against the mean one.
+    let bent = (per_mm.length() * across / way.length() - 1.0).clamp(-0.06, 0.06);
+    for bend in [bent, 0.0, bent / 2.0] {
+        for slip in [0.0, -0.15, 0.15] {
+            let at = |mm: f64| {
+                let t = (mm + slip) / across;
+                let p = flank + way * (t + bend * t * (1.0 - t));
+                Point::new(p.x * factor, p.y * factor)
+            };
+            let Some(cells) = cells(luma, &at) else {
+                continue;
+            };
+            let mut backwards = cells;
+            backwards.reverse();
+            let (code, reversed) = match (StripCode::of(&cells), StripCode::of(&backwards)) {
+                (Some(code), _) => (code, false),
+                (None, Some(code)) => (code, true),
+                (None, None) => continue,
+            };
+            // Along the strip from the mark before the code.
+            let along = |mm: f64| if reversed { across - mm } else { mm };
+            let scaled = |p: Point<Pixels>| Point::new(p.x * factor, p.y * factor);
+            let mut found: Vec<_> = marks
+                .iter()
+                .map(|(spot, mm)| (along(mm - start), scaled(spot.at)))
+                .collect();
+            found.push((along(across), scaled(far.at)));
+            return Some(FoundStrip { code, marks: found });
         }
     }
     None

@@ -447,7 +447,7 @@ fn is_empty(seed: u64, place: u16) -> bool {
 }
 
 /// The largest share of a side's marks that a mirror or the half turn takes to marks of either
-/// side, if the sheet is also moved along its strips by up to a pitch.
+/// side, if the sheet is also moved along its strips as far as register errors do.
 pub(super) fn likeness(strips: &[Strip; 2], paper: Size) -> f64 {
     let marks = Side::BOTH.map(|side| -> Vec<Point<Front>> {
         let of = |s| {
@@ -463,7 +463,7 @@ pub(super) fn likeness(strips: &[Strip; 2], paper: Size) -> f64 {
     for op in 1..4 {
         for from in &marks {
             for to in &marks {
-                for shift in -6..=6 {
+                for shift in -2..=2 {
                     let moved = from.iter().map(|&p| {
                         let x = if op & 1 == 1 { paper.w - p.x } else { p.x };
                         let y = if op & 2 == 2 { paper.h - p.y } else { p.y };
