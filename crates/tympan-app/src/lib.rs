@@ -14,8 +14,9 @@ pub mod picture;
 pub mod plan;
 mod refusal;
 pub mod report;
-pub mod setups;
 pub mod run;
+pub mod setups;
+pub mod witness;
 pub mod words;
 
 use std::path::PathBuf;

@@ -76,8 +76,8 @@ fn accept<'a>(
 ) -> Result<Accepted<'a>, Refusal> {
     let before = store.readings_in_use(&setup.id)?;
     let mut replaced = Vec::new();
-    for number in records.iter().filter_map(|record| record.sheet) {
-        if number > setup.sheets_issued {
+    for (run, number) in records.iter().filter_map(|r| Some((&r.run, r.sheet?))) {
+        if run.is_none() && number > setup.sheets_issued {
             return Err(Refusal::new(
                 format!(
                     "sheet {number} was never printed for \"{}\": it has sheets 1 to {}",
@@ -87,12 +87,15 @@ fn accept<'a>(
                  testsheet",
             ));
         }
-        let earlier = before.iter().filter(|record| record.sheet == Some(number));
-        replaced.extend(earlier.map(|record| (number, record.id.clone())));
+        let sheet = (run, Some(number));
+        let earlier = before.iter().filter(|r| (&r.run, r.sheet) == sheet);
+        let of = run.as_ref().map(|run| format!(" of run {run}"));
+        let name = format!("sheet {number}{}", of.unwrap_or_default());
+        replaced.extend(earlier.map(|record| (name.clone(), record.id.clone())));
     }
-    if let (Some((number, _)), false) = (replaced.first(), again) {
+    if let (Some((name, _)), false) = (replaced.first(), again) {
         return Err(Refusal::new(
-            format!("sheet {number} {READ_BEFORE}"),
+            format!("{name} {READ_BEFORE}"),
             "if this is the same sheet read once more, say so (--again): the earlier reading is then \
              set aside; other sheets need numbers of their own",
         ));

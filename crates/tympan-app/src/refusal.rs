@@ -6,6 +6,7 @@ use std::path::Path;
 use tympan_inspect::AskedError;
 use tympan_marks::SheetError;
 use tympan_marks::pin::OffGrid;
+use tympan_marks::witness::NoRoom;
 use tympan_pdf::PdfError;
 use tympan_pdf::draw::DrawError;
 use tympan_pdf::raster::RasterError;
@@ -110,6 +111,7 @@ refusal_from! {
     PlanError => |e| Some(e.hint()),
     WordsError => |e| Some(e.hint()),
     SheetError => |e| Some(e.hint()),
+    NoRoom => |e| Some(e.hint()),
     OffGrid => |e| Some(e.hint()),
     FitError => |e| Some(e.hint()),
     PdfError => |e| e.hint(),

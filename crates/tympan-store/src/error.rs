@@ -124,6 +124,14 @@ pub enum StoreError {
         /// Why.
         reason: String,
     },
+    /// Sheets with witness marks hold something absurd.
+    #[error("the sheets {code} with witness marks cannot be kept: {reason}")]
+    BadWitness {
+        /// What their marks say.
+        code: String,
+        /// What is absurd.
+        reason: String,
+    },
     /// No run of that id.
     #[error("there is no run {0}")]
     UnknownRun(RunId),
@@ -261,7 +269,9 @@ impl StoreError {
             Self::UnknownReading(_) => "list the readings of the set-up to see their ids".into(),
             Self::NameTaken(_) => "choose another name, or rename or remove the other one".into(),
             Self::BadName { .. } => "choose a name of 1 to 80 characters on one line".into(),
-            Self::BadSetUp { .. } | Self::BadRun { .. } => "correct that and do it again".into(),
+            Self::BadSetUp { .. } | Self::BadRun { .. } | Self::BadWitness { .. } => {
+                "correct that and do it again".into()
+            }
             Self::UnknownRun(_) => "tympan log --setup NAME lists the runs of a set-up".into(),
             Self::PaperMoved(_) => {
                 "say which sheets were spoiled with run --spoiled, and make them again with run \

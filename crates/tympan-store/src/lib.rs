@@ -18,6 +18,7 @@ mod set_up;
 mod store;
 mod time;
 mod transfer;
+mod witness;
 
 pub use error::StoreError;
 pub use folder::data_folder;
@@ -28,3 +29,4 @@ pub use set_up::{FlippedBy, LAST_SHEET, SetUp, Tray, Unprintable};
 pub use store::{Event, FILE_NAME, Happening, Purged, Store};
 pub use time::{NotATimestamp, Timestamp};
 pub use transfer::{Export, IdPolicy, Imported, ImportedSetUp, Outcome};
+pub use witness::WitnessRecord;

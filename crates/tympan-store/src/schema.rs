@@ -14,6 +14,7 @@ pub(crate) const APPLICATION_ID: i32 = 0x5459_4D50;
 const MIGRATIONS: &[M<'static>] = &[
     M::up(include_str!("schema/1.sql")).comment("set-ups, readings, log"),
     M::up(include_str!("schema/2.sql")).comment("runs, behaviours, trays"),
+    M::up(include_str!("schema/3.sql")).comment("witness marks"),
 ];
 
 /// How to bring a database to the newest version.

@@ -4,6 +4,7 @@ mod log;
 pub(crate) mod readings;
 pub(crate) mod runs;
 pub(crate) mod set_ups;
+pub(crate) mod witness;
 
 use std::fs::{self, File, TryLockError};
 use std::io;

@@ -14,7 +14,9 @@ use crate::set_up::SetUp;
 use crate::store::readings::{self, find as find_reading};
 use crate::store::runs::{self, find as find_run};
 use crate::store::set_ups::{self, by_name, find as find_set_up};
+use crate::store::witness;
 use crate::store::{Fault, Happening, Store, records};
+use crate::witness::WitnessRecord;
 
 /// The version of the export's format.
 const SCHEMA: u64 = 1;
@@ -34,6 +36,9 @@ pub struct Export {
     /// Their print runs, likewise.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub runs: Vec<RunRecord>,
+    /// Where the witness marks of their sheets are, likewise.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub witness: Vec<WitnessRecord>,
     /// Fields that were in the JSON and are not known to this version; they are not imported.
     #[serde(skip)]
     pub ignored: Vec<String>,
@@ -228,6 +233,20 @@ impl Export {
                 return Err(not_an_export(&reason));
             }
         }
+        let mut seen = HashSet::new();
+        for witness in &self.witness {
+            witness.check()?;
+            if !seen.insert(&witness.code) {
+                let reason = format!("the witness marks {} are in it twice", witness.code);
+                return Err(not_an_export(&reason));
+            }
+            if !setups.contains(&witness.setup) {
+                let (code, setup) = (&witness.code, &witness.setup);
+                let reason =
+                    format!("the witness marks {code} belong to {setup}, which is not in it");
+                return Err(not_an_export(&reason));
+            }
+        }
         Ok(())
     }
 }
@@ -286,16 +305,18 @@ impl Store {
 }
 
 fn with_readings(db: &rusqlite::Connection, setups: Vec<SetUp>) -> Result<Export, Fault> {
-    let (mut all, mut all_runs) = (Vec::new(), Vec::new());
+    let (mut all, mut all_runs, mut all_witness) = (Vec::new(), Vec::new(), Vec::new());
     for setup in &setups {
         all.append(&mut readings::of(db, &setup.id)?);
         all_runs.append(&mut runs::of(db, &setup.id)?);
+        all_witness.append(&mut witness::of(db, &setup.id)?);
     }
     Ok(Export {
         schema: SCHEMA,
         setups,
         readings: all,
         runs: all_runs,
+        witness: all_witness,
         ignored: Vec::new(),
     })
 }
@@ -389,6 +410,10 @@ fn add(
         runs::insert(db, &new, Happening::RunImported)?;
         runs_added += 1;
     }
+    // Sheets that are printed already belong to the original, not to a copy.
+    if !ids.renew {
+        add_witness(db, export, setup)?;
+    }
     Ok(ImportedSetUp {
         id: new.id,
         name: new.name,
@@ -462,6 +487,9 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
             Some(known) => done.kept_own |= known != *run,
         }
     }
+    if add_witness(db, export, setup)? > 0 {
+        done.outcome = Outcome::Extended;
+    }
     if issued > here.sheets_issued {
         set_ups::update(
             db,
@@ -472,6 +500,21 @@ fn keep(db: &Transaction, export: &Export, setup: &SetUp) -> Result<ImportedSetU
         )?;
     }
     Ok(done)
+}
+
+/// Adds where the witness marks of a set-up's sheets are; tells of how many it was new.
+fn add_witness(db: &Transaction, export: &Export, setup: &SetUp) -> Result<usize, Fault> {
+    let mut added = 0;
+    for record in export.witness.iter().filter(|w| w.setup == setup.id) {
+        let new = witness::insert(db, record).map_err(|fault| match fault {
+            Fault::Refused(StoreError::IdTaken(code)) => {
+                clash(setup, format!("the witness marks {code}"))
+            }
+            other => other,
+        })?;
+        added += usize::from(new);
+    }
+    Ok(added)
 }
 
 fn clash(setup: &SetUp, what: String) -> Fault {

@@ -71,7 +71,7 @@ fn a_newer_database_is_refused_and_left_as_it_is() {
     assert_eq!(
         said_in(dir.path(), &error),
         "DIR/tympan.sqlite3 was written by a newer version of Tympan (its format is 99, this \
-         version knows up to 2)\n\
+         version knows up to 3)\n\
          use the newer version; nothing was changed; or choose another data folder with --data or \
          TYMPAN_DATA"
     );

@@ -11,7 +11,7 @@ use tympan_sheet::{
 };
 use tympan_store::{
     CheckRules, Export, FlippedBy, IdPolicy, Outcome, ReadingRecord, RunRecord, RunState, SetAside,
-    SetUp, Span, Spoiled, Store, StoreError, Timestamp, Tray, Unprintable, Way,
+    SetUp, Span, Spoiled, Store, StoreError, Timestamp, Tray, Unprintable, Way, WitnessRecord,
 };
 
 fn imported_into_new_store(export: &Export) -> Store {
@@ -712,4 +712,45 @@ fn any_json() -> impl Strategy<Value = Value> {
                 .prop_map(|m| Value::Object(m.into_iter().collect())),
         ]
     })
+}
+
+#[test]
+fn witness_marks_travel_with_their_set_up_and_go_with_it() {
+    let (mut store, set_up) = store_with("rear");
+    let marks = serde_json::json!({"strips": [1, 2]});
+    let record = WitnessRecord::new("7FERY".into(), set_up.id.clone(), "Saltmarsh  Ferry", marks);
+    assert_eq!(record.name, "Saltmarsh Ferry");
+    store.add_witness(&record).expect("kept");
+    store.add_witness(&record).expect("kept once more");
+    assert_eq!(
+        store.witnesses(&set_up.id).expect("read"),
+        std::slice::from_ref(&record)
+    );
+    let other = WitnessRecord {
+        name: "Tiles".into(),
+        ..record.clone()
+    };
+    let taken = store.add_witness(&other).expect_err("another job's code");
+    assert!(matches!(taken, StoreError::IdTaken(_)), "{taken}");
+    let bad = WitnessRecord {
+        code: "7 FERY".into(),
+        ..record.clone()
+    };
+    let said = store.add_witness(&bad).expect_err("no code").to_string();
+    assert!(said.contains("cannot be kept"), "{said}");
+
+    let export = store.export_all().expect("exported");
+    let export = Export::from_json(export.to_json().as_bytes()).expect("an export");
+    let mut there = Store::open_in_memory().expect("a store");
+    there.import(&export, IdPolicy::Keep).expect("imported");
+    there
+        .import(&export, IdPolicy::Keep)
+        .expect("imported again");
+    assert_eq!(there.witnesses(&set_up.id).expect("read"), [record]);
+    there.import(&export, IdPolicy::Renew).expect("a copy");
+    there.remove_set_up(&set_up.id).expect("removed");
+    there
+        .purge_set_up(&set_up.id)
+        .expect("purged, marks and all");
+    assert_eq!(there.witnesses(&set_up.id).expect("read"), []);
 }

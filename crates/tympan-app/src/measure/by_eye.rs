@@ -347,6 +347,7 @@ fn record_of(setup: &SetUp, sheet: &ByEye) -> Result<ReadSheet, Refusal> {
     record.sheet = sheet.sheet;
     record.check_rules = sheet.rules;
     Ok(ReadSheet {
+        left_mm: None,
         record,
         rules,
         pictures: None,

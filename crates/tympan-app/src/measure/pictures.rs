@@ -16,6 +16,7 @@ use tympan_store::{ReadingRecord, SetUp, Store, Way};
 use super::accept;
 use super::told::{FromPictures, ReadSheet, ReadTold, told};
 use crate::refusal::Refusal;
+use crate::witness::{self, Marked};
 
 /// A picture file larger than this is refused unread.
 const LARGEST_FILE: u64 = 1 << 30;
@@ -122,6 +123,7 @@ pub fn read_pictures(
             }
         }
     }
+    let marked = witness::known(store, setup)?;
     let expected = Expected {
         setup: setup.id.to_string().parse().ok(),
         paper: Some(setup.paper.size()),
@@ -131,6 +133,7 @@ pub fn read_pictures(
             .as_ref()
             .and_then(|s| s.caliper())
             .map(|c| c.um / 1000.0),
+        runs: witness::runs(&marked),
     };
     let (names, lumas): (Vec<PathBuf>, Vec<Luma>) =
         pictures.into_iter().map(|p| (p.file, p.luma)).unzip();
@@ -155,7 +158,8 @@ pub fn read_pictures(
     for same in by_sheet(seen) {
         match surest(same) {
             Ok((seen, files, notes)) => {
-                let mut sheet = sheet_of(setup, &seen, files);
+                let run = seen.run.and_then(|run| marked.get(&run));
+                let mut sheet = sheet_of(setup, &seen, files, run);
                 sheet.record.warnings.extend(notes);
                 read.push(sheet);
                 shown.push(seen);
@@ -183,9 +187,9 @@ pub fn read_pictures(
 
 /// Readings by the sheet that they are of.
 fn by_sheet(seen: Vec<(Seen, Vec<PathBuf>)>) -> Vec<Vec<(Seen, Vec<PathBuf>)>> {
-    let mut sheets: BTreeMap<u32, Vec<(Seen, Vec<PathBuf>)>> = BTreeMap::new();
+    let mut sheets: BTreeMap<_, Vec<(Seen, Vec<PathBuf>)>> = BTreeMap::new();
     for (reading, files) in seen {
-        let same = sheets.entry(reading.sheet).or_default();
+        let same = sheets.entry((reading.run, reading.sheet)).or_default();
         same.push((reading, files));
     }
     sheets.into_values().collect()
@@ -282,26 +286,39 @@ fn scanned_pdf(bytes: Vec<u8>) -> Result<Vec<Luma>, RasterError> {
     Ok(pictures)
 }
 
-fn sheet_of(setup: &SetUp, seen: &Seen, files: Vec<PathBuf>) -> ReadSheet {
+fn sheet_of(setup: &SetUp, seen: &Seen, files: Vec<PathBuf>, run: Option<&Marked>) -> ReadSheet {
     let reading = Reading {
         observations: seen
             .points
             .iter()
-            .map(|o| Observation::new(o.at, o.error, o.variance.sqrt()))
+            .map(|o| {
+                let (at, error) = match run {
+                    Some(run) => run.uncorrected(o.at, o.error),
+                    None => (o.at, o.error),
+                };
+                Observation::new(at, error, o.variance.sqrt())
+            })
             .collect(),
         link: Some(seen.link),
     };
-    let way = match seen.way {
-        picture::Way::TwoScans { .. } => Way::Scans,
-        picture::Way::Photo { .. } => Way::Photo,
+    let way = match (seen.run, seen.way) {
+        (Some(_), _) => Way::Witness,
+        (None, picture::Way::TwoScans { .. }) => Way::Scans,
+        (None, picture::Way::Photo { .. }) => Way::Photo,
     };
     let mut record = ReadingRecord::new(setup.id.clone(), way, setup.first_side, reading);
     record.sheet = Some(seen.sheet);
+    record.run = seen.run.map(String::from);
     record.residual = Some(seen.residual_um / 1000.0);
     record.warnings = seen.warnings.iter().map(ToString::to_string).collect();
     ReadSheet {
         record,
         rules: Verdict::Unknown,
+        left_mm: run.is_some().then(|| {
+            let corners = Rect::<Front>::whole(seen.paper).corners();
+            let off = corners.map(|p| seen.field.displacement(p).length());
+            off.into_iter().fold(0.0, f64::max)
+        }),
         pictures: Some(FromPictures::new(seen, files)),
     }
 }

@@ -20,6 +20,8 @@ pub struct ReadSheet {
     pub record: ReadingRecord,
     /// What the rules say.
     pub rules: Verdict,
+    /// How far the backs of a production sheet lie off as it was printed, mm, at the worst corner.
+    pub left_mm: Option<f64>,
     /// Where it comes from, if from pictures.
     pub pictures: Option<FromPictures>,
 }
@@ -109,6 +111,9 @@ pub struct ReadTold {
 pub struct SheetTold {
     /// The reading's id.
     pub reading: String,
+    /// The run, of a production sheet read by its witness marks.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub run: Option<String>,
     /// The number on the sheet.
     pub sheet: Option<u32>,
     /// How it was read.
@@ -118,6 +123,10 @@ pub struct SheetTold {
     pub field: AffineField,
     /// What its points leave over, root mean square, mm; none where nothing can be left over.
     pub residual_mm: Option<f64>,
+    /// How far the backs of a production sheet lie off as it was printed, with whatever correction
+    /// it had, mm, at the sheet's worst corner; the field is without that correction.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub left_mm: Option<f64>,
     /// What the check rules say.
     pub rules: Verdict,
     /// Where it comes from, if from pictures, and how good it is.
@@ -186,19 +195,34 @@ fn sheet_told(setup: &SetUp, read: &ReadSheet) -> Result<SheetTold, Refusal> {
     if matches!(read.rules, Verdict::Stretch { .. }) {
         warnings.push(read.rules.explain());
     }
-    let name = record
-        .sheet
-        .map_or_else(|| "This sheet".to_owned(), |n| format!("Sheet {n}"));
+    let name = match (record.sheet, &record.run) {
+        (Some(n), Some(run)) => format!("Sheet {n} of run {run}"),
+        (Some(n), None) => format!("Sheet {n}"),
+        (None, _) => "This sheet".to_owned(),
+    };
+    let left = read.left_mm.map(|mm| {
+        format!(
+            " As it was printed, its backs lie off by up to {mm:.2} mm, at a corner of the sheet."
+        )
+    });
+    let left = left.unwrap_or_default();
+    let without = if left.is_empty() {
+        ""
+    } else {
+        " without its correction"
+    };
     Ok(SheetTold {
         reading: record.id.to_string(),
+        run: record.run.clone(),
         sheet: record.sheet,
         way: record.way.clone(),
         field: fit.steady_error().into(),
         residual_mm,
         rules: read.rules,
+        left_mm: read.left_mm,
         in_words: match &read.pictures {
             Some(pictures) => format!(
-                "{name}: {} {}",
+                "{name}{without}: {} {}{left}",
                 crate::report::seen_on_back(Units::Mm, setup, &map),
                 pictures.in_words()
             ),

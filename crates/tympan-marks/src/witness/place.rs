@@ -13,7 +13,7 @@ use super::{BARE, CODE_PLACES, MARK_RADIUS, PITCH};
 /// Steps in which a strip's axis is moved from the edge and along it, mm.
 const STEP: f64 = 0.25;
 /// No strip's axis lies further from its edge, mm.
-const DEEPEST: f64 = 40.0;
+const DEEPEST: f64 = 25.0;
 /// A code's bars keep so far from all other print, mm.
 const QUIET: f64 = 1.0;
 /// Each side has at least so many marks in a strip.
@@ -25,9 +25,9 @@ const AMPLE: f64 = 3.0;
 /// What one mm of it is worth, in marks.
 const WORTH: f64 = 2.0;
 /// About one place in so many is left empty.
-const EMPTY_ONE_IN: u64 = 6;
+const EMPTY_ONE_IN: u64 = 4;
 /// How many patterns of empty places are tried.
-const PATTERNS: u64 = 16;
+const PATTERNS: u64 = 48;
 /// Marks nearer to each other than this could be taken for one another, mm.
 const ALIKE: f64 = 1.5;
 
@@ -188,12 +188,20 @@ impl Ground {
         };
         let nothing = Rect::at(room.paper.centre(), Size::new(0.0, 0.0));
         let printable = room.printable_front.meet(seen(room.printable_back));
+        // To 1/1000 mm, so that what is kept comes back the same.
+        let rounded = |rect: Rect<Front>| {
+            let round = |p: Point<Front>| Point::new(thousandth(p.x), thousandth(p.y));
+            Rect {
+                min: round(rect.min),
+                max: round(rect.max),
+            }
+        };
         Self {
             paper: room.paper,
             printable: printable.unwrap_or(nothing),
             print: [
-                room.front.to_vec(),
-                room.back.iter().map(|&rect| seen(rect)).collect(),
+                room.front.iter().map(|&rect| rounded(rect)).collect(),
+                room.back.iter().map(|&rect| rounded(seen(rect))).collect(),
             ],
         }
     }
@@ -369,7 +377,6 @@ impl Ground {
             code,
             ..
         } = taken;
-        let round = |mm: f64| (mm * 1000.0).round() / 1000.0;
         let from = edge.inside(self.paper, inside, begin);
         let last = ((self.stretch(edge).1 - MARK_RADIUS - begin) / PITCH).floor() as usize;
         let free = |k: usize| {
@@ -378,12 +385,17 @@ impl Ground {
         };
         Strip {
             edge,
-            from: Point::new(round(from.x), round(from.y)),
+            from: Point::new(thousandth(from.x), thousandth(from.y)),
             marks: Side::BOTH.map(|side| own_places(side, code, last, &free)),
             empty: Default::default(),
             code,
         }
     }
+}
+
+/// A length rounded to 1/1000 mm.
+fn thousandth(mm: f64) -> f64 {
+    (mm * 1000.0).round() / 1000.0
 }
 
 /// The free places of a side: every other one, and none where a code stands.
@@ -423,7 +435,6 @@ fn with_empty_places(strips: [Strip; 2], paper: Size) -> [Strip; 2] {
 fn thin_out(strip: &mut Strip, side: Side, seed: u64) {
     let own = strip.code[side as usize];
     let marks = &mut strip.marks[side as usize];
-    let whole = chain(marks);
     let candidates = marks.clone();
     for k in candidates {
         let flanks = k == own || k == own + CODE_PLACES;
@@ -431,7 +442,7 @@ fn thin_out(strip: &mut Strip, side: Side, seed: u64) {
             continue;
         }
         let thinned: Vec<u16> = marks.iter().copied().filter(|&m| m != k).collect();
-        if chain(&thinned) + 1 >= whole && chain(&thinned) >= LEAST_CHAIN {
+        if chain(&thinned) + 1 >= chain(marks) && chain(&thinned) >= LEAST_CHAIN {
             *marks = thinned;
             strip.empty[side as usize].push(k);
         }

@@ -196,6 +196,7 @@ impl Store {
             }
             let readings = db.execute("DELETE FROM reading WHERE setup = ?1", [id.as_str()])?;
             db.execute("DELETE FROM run WHERE setup = ?1", [id.as_str()])?;
+            db.execute("DELETE FROM witness WHERE setup = ?1", [id.as_str()])?;
             db.execute("DELETE FROM setup WHERE id = ?1", [id.as_str()])?;
             note(db, id, None, Happening::Purged, Some(&to_json(&setup)?))?;
             Ok(Purged {
