@@ -120,6 +120,24 @@ impl View {
     }
 }
 
+/// How a sheet is drawn band by band, for printing: in less memory than all of it would take.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bands {
+    /// Pixels in a millimetre.
+    pub px_per_mm: f64,
+    /// The sheet's width, pixels. What lies outside the page is white; what does not fit is left
+    /// out.
+    pub width: u32,
+    /// The sheet's height, pixels.
+    pub height: u32,
+    /// The most rows in a band.
+    pub rows: u32,
+    /// Whether the page lies on the sheet a quarter turned anticlockwise, its head at the left.
+    pub is_turned: bool,
+    /// Whether the band at the foot comes first. The rows of a band come in their order.
+    pub from_foot: bool,
+}
+
 /// A PDF file opened for drawing.
 ///
 /// The top left corner of the picture is exactly the top left corner of the page as seen (its
@@ -220,6 +238,57 @@ impl Pages {
         }))
     }
 
+    /// Draws a page onto a sheet band by band, in colour on white, with the page's top left corner
+    /// at the sheet's. Each band is given as three bytes for a pixel, row by row from its top;
+    /// `each` says whether to go on. Returns whether all bands were drawn.
+    ///
+    /// # Errors
+    /// [`RasterError::NoSuchPage`], [`RasterError::Size`] or [`RasterError::Broken`].
+    pub fn bands(
+        &self,
+        index: usize,
+        sheet: &Bands,
+        each: &mut dyn FnMut(&[u8]) -> bool,
+    ) -> Result<bool, RasterError> {
+        let (page, unit) = self.page(index)?;
+        let (w, h) = (f64::from(sheet.width), f64::from(sheet.height));
+        let rows = sheet.rows.min(sheet.height);
+        let is_sound = w >= 1.0 && rows >= 1 && w <= MAX_SIDE && f64::from(rows) <= MAX_SIDE;
+        if !is_sound || w * f64::from(rows) > MAX_PIXELS as f64 {
+            return Err(RasterError::Size {
+                page: index,
+                px_per_mm: sheet.px_per_mm,
+                w,
+                h,
+            });
+        }
+        let scale = sheet.px_per_mm;
+        let mut to_sheet = Affine::scale(unit * scale) * page.initial_transform(true).to_kurbo();
+        if sheet.is_turned {
+            let page_width = self.size(index)?.w * scale;
+            to_sheet = Affine::new([0.0, -1.0, 1.0, 0.0, 0.0, page_width]) * to_sheet;
+        }
+        let count = sheet.height.div_ceil(rows);
+        let cache = RenderCache::new();
+        let mut rgb = Vec::new();
+        for at in 0..count {
+            let band = if sheet.from_foot { count - 1 - at } else { at };
+            let top = band * rows;
+            let rows = rows.min(sheet.height - top);
+            let to_pixels = Affine::translate((0.0, -f64::from(top))) * to_sheet;
+            let paint = || paint_with(&cache, page, to_pixels, sheet.width as u16, rows as u16);
+            let pixmap = catch_unwind(AssertUnwindSafe(paint))
+                .map_err(|_| RasterError::Broken { page: index })?;
+            rgb.clear();
+            rgb.extend(pixmap.data().iter().flat_map(|p| [p.r, p.g, p.b]));
+            drop(pixmap);
+            if !each(&rgb) {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
     /// The page, and how many mm one unit of its space is.
     pub(crate) fn page(&self, index: usize) -> Result<(&PdfPage<'_>, f64), RasterError> {
         let pages = self.pdf.pages();
@@ -265,6 +334,16 @@ impl Pages {
 }
 
 fn paint(page: &PdfPage<'_>, to_pixels: Affine, w: u16, h: u16) -> Pixmap {
+    paint_with(&RenderCache::new(), page, to_pixels, w, h)
+}
+
+fn paint_with<'a>(
+    cache: &RenderCache<'a>,
+    page: &'a PdfPage<'a>,
+    to_pixels: Affine,
+    w: u16,
+    h: u16,
+) -> Pixmap {
     // Hinting would move stems to whole pixels, away from where they print.
     let settings = RenderSettings {
         hinting: false,
@@ -276,7 +355,7 @@ fn paint(page: &PdfPage<'_>, to_pixels: Affine, w: u16, h: u16) -> Pixmap {
     let interpreter = InterpreterSettings::default();
     render_into(
         page,
-        &RenderCache::new(),
+        cache,
         &interpreter,
         &settings,
         &mut context,

@@ -2,6 +2,7 @@
 //! the printer.
 
 pub mod behaviour;
+pub mod find;
 pub mod ipp;
 pub mod loads;
 pub mod pictures;
