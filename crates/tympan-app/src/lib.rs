@@ -12,6 +12,7 @@ pub mod measure;
 pub mod pages;
 pub mod picture;
 pub mod plan;
+pub mod print;
 mod refusal;
 pub mod report;
 pub mod run;

@@ -11,6 +11,8 @@ use tympan_pdf::PdfError;
 use tympan_pdf::draw::DrawError;
 use tympan_pdf::raster::RasterError;
 use tympan_press::behaviour::TeachError;
+use tympan_press::find::FindError;
+use tympan_press::ipp::PrinterError;
 use tympan_register::FitError;
 use tympan_store::StoreError;
 
@@ -118,6 +120,8 @@ refusal_from! {
     DrawError => |e| e.hint(),
     TeachError => |e| Some(e.hint()),
     RasterError => |e| e.hint(),
+    FindError => |e| Some(e.hint()),
+    PrinterError => |e| Some(e.hint()),
     tympan_sheet::PaperError => |_| None,
     tympan_sheet::StockError => |_| None,
 }

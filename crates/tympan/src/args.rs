@@ -11,6 +11,7 @@ use tympan_app::measure::FlippedBy;
 use tympan_app::pages::BackPages;
 use tympan_app::plan::Place;
 use tympan_app::sheet::{Facing, Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
+use tympan_app::print::{Fingerprint, Quality, Sides as PrintSides, Span};
 
 pub(crate) use lay::Lay;
 
@@ -109,6 +110,15 @@ pub(crate) enum Command {
         What follows a run is about the newest one, unless --of names another. Teach Tympan first\n\
         how the printer lays its pile: tympan setup teach \"rear tray\" -o trial.pdf")]
     Run(Box<Run>),
+    /// Print a PDF straight on a printer, with nothing on the way that scales it.
+    #[command(after_help = "Examples:\n  \
+        tympan print --list\n  \
+        tympan print --printer study-printer.local --abilities\n  \
+        tympan print pass-1.pdf --printer study-printer.local --setup \"rear tray\" --sheets 1\n  \
+        tympan print pass-1.pdf --printer ipp://192.0.2.7/ipp/print --source rear --from-sheet 17\n\n\
+        Shows what will be printed and asks before paper moves. Measure the 100 mm check rule on the\n\
+        first sheet. After a jam, go on with --from-sheet.")]
+    Print(Box<Print>),
     /// Convert paper weights: what is written on a wrapper, in all units.
     #[command(after_help = "Example:\n  tympan stock \"65 lb cover\"")]
     Stock(StockArgs),
@@ -713,6 +723,123 @@ pub(crate) enum RunTurns {
     Load,
     /// After all first sides.
     Side,
+/// Printing.
+#[derive(Args, Debug)]
+pub(crate) struct Print {
+    /// The PDF: a pass of a run, or any other; its pages go one by one on sheets of their size.
+    #[arg(required_unless_present_any = ["list", "abilities"])]
+    pub file: Option<PathBuf>,
+    /// The printer: its address (study-printer.local, 192.0.2.7, ipp://HOST/ipp/print, ipps://…)
+    /// or its name on the network.
+    #[arg(
+        long,
+        env = "TYMPAN_PRINTER",
+        value_name = "ADDRESS",
+        required_unless_present = "list"
+    )]
+    pub printer: Option<String>,
+    /// List the printers on the network and the print queues of this machine.
+    #[arg(long, conflicts_with_all = ["file", "abilities"])]
+    pub list: bool,
+    /// Say what the printer can do.
+    #[arg(long, conflicts_with = "file")]
+    pub abilities: bool,
+    /// The set-up that the file was made for: its stock is told, its tray and media type are used.
+    #[arg(long)]
+    pub setup: Option<String>,
+    /// Only these sheets: 17, 17-20 or 17-; counted from 1.
+    #[arg(long, value_name = "SHEETS")]
+    pub sheets: Option<Span>,
+    /// Go on with this sheet.
+    #[arg(long, value_name = "SHEET", conflicts_with = "sheets")]
+    pub from_sheet: Option<usize>,
+    /// The paper, where it is not plain from the pages.
+    #[arg(long)]
+    pub paper: Option<Paper>,
+    /// Which sides the machine prints in this pass.
+    #[arg(long, value_enum, default_value_t = SidesArg::One)]
+    pub sides: SidesArg,
+    /// The tray or path, in the printer's words: rear, by-pass-tray, tray-1.
+    #[arg(long)]
+    pub source: Option<String>,
+    /// The type of media, in the printer's words: cardstock, stationery-heavyweight.
+    #[arg(long = "type", value_name = "TYPE")]
+    pub kind: Option<String>,
+    /// How well.
+    #[arg(long, value_enum)]
+    pub quality: Option<QualityArg>,
+    /// The tray that prints fall into, in the printer's words.
+    #[arg(long, value_name = "BIN")]
+    pub output_bin: Option<String>,
+    /// Print in grey.
+    #[arg(long)]
+    pub grey: bool,
+    /// Send pictures of the pages, though the printer takes PDF.
+    #[arg(long)]
+    pub as_raster: bool,
+    /// The password that opens the PDF.
+    #[arg(long)]
+    pub password: Option<String>,
+    /// The name for a printer that wants a password.
+    #[arg(long, value_name = "NAME")]
+    pub user: Option<String>,
+    /// A file with the printer's password; asked for where none is given.
+    #[arg(long, value_name = "FILE", requires = "user")]
+    pub password_file: Option<PathBuf>,
+    /// Take the printer's certificate with this fingerprint from now on.
+    #[arg(long, value_name = "SHA256")]
+    pub certificate: Option<Fingerprint>,
+    /// Show what would be printed and print nothing.
+    #[arg(long)]
+    pub plan: bool,
+    /// Print without asking.
+    #[arg(long, conflicts_with = "plan")]
+    pub yes: bool,
+    /// How long a printer may stay silent or busy, in seconds.
+    #[arg(long, value_name = "SECONDS", default_value_t = 120)]
+    pub patience: u64,
+}
+
+/// Which sides the machine prints.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum SidesArg {
+    /// One side.
+    One,
+    /// Both, turned about the long edge.
+    LongEdge,
+    /// Both, turned about the short edge.
+    ShortEdge,
+}
+
+impl From<SidesArg> for PrintSides {
+    fn from(sides: SidesArg) -> Self {
+        match sides {
+            SidesArg::One => Self::OneSided,
+            SidesArg::LongEdge => Self::TwoSidedLongEdge,
+            SidesArg::ShortEdge => Self::TwoSidedShortEdge,
+        }
+    }
+}
+
+/// How well to print.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub(crate) enum QualityArg {
+    /// Fast.
+    Draft,
+    /// As usual.
+    Normal,
+    /// As well as the printer can.
+    High,
+}
+
+impl From<QualityArg> for Quality {
+    fn from(quality: QualityArg) -> Self {
+        match quality {
+            QualityArg::Draft => Self::Draft,
+            QualityArg::Normal => Self::Normal,
+            QualityArg::High => Self::High,
+        }
+    }
 }
 
 /// Converting stock.

@@ -6,6 +6,7 @@ mod generate;
 mod inspect;
 mod lay;
 mod log;
+mod print;
 mod read;
 mod report;
 mod run;
@@ -31,6 +32,7 @@ pub(crate) fn run(cli: &Cli) -> Result<(), Refusal> {
         Some(Command::Correct(args)) => correct::run(cli, args),
         Some(Command::Lay(args)) => lay::run(cli, args),
         Some(Command::Run(args)) => run::run(cli, args),
+        Some(Command::Print(args)) => print::run(cli, args),
         Some(Command::Stock(args)) => stock::run(cli, args),
         Some(Command::Log(args)) => log::run(cli, args),
         Some(Command::Demo(args)) => demo::run(cli, &args.folder),
