@@ -380,9 +380,9 @@ fn read_delivery(printer: &Attributes) -> Vec<Delivery> {
                 Some("facedown") => Some(false),
                 _ => None,
             };
-            // The stack as it lies: what came first is below what came later, unless the tray
-            // stacks the other way. "First to last" is the order from the top when the stack is
-            // read with its print up.
+            // RFC 3805, prtOutputStackingOrder (from memory): "first to last" puts the front of
+            // the next sheet against the back of the one before. Face down that is on top of it,
+            // face up below it.
             let first_on_top = match (part("stackingorder").as_deref(), face_up) {
                 (Some("firsttolast"), Some(up)) => Some(up),
                 (Some("lasttofirst"), Some(up)) => Some(!up),
@@ -414,4 +414,78 @@ fn read_delivery(printer: &Attributes) -> Vec<Delivery> {
     };
     let keywords = printer.texts("page-delivery-supported");
     keywords.iter().filter_map(by_keyword).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn text(text: &str) -> Value {
+        Value::Text(text.to_owned())
+    }
+
+    fn delivery(attributes: &[(&str, Vec<Value>)]) -> Vec<(Option<bool>, Option<bool>)> {
+        let printer = Attributes::of(attributes);
+        let all = Abilities::read(&printer).delivery;
+        all.into_iter()
+            .map(|d| (d.face_up, d.first_on_top))
+            .collect()
+    }
+
+    #[test]
+    fn a_laser_that_stacks_face_down_has_the_first_sheet_at_the_bottom() {
+        let tray = b"type=unRemovableBin;maxcapacity=-2;stackingorder=firstToLast;\
+            pagedelivery=faceDown;"
+            .to_vec();
+        let told = delivery(&[("printer-output-tray", vec![Value::Octets(tray)])]);
+        assert_eq!(told, [(Some(false), Some(false))]);
+        let keyword = vec![text("same-order-face-down")];
+        let told = delivery(&[("page-delivery-supported", keyword)]);
+        assert_eq!(told, [(Some(false), Some(false))]);
+    }
+
+    #[test]
+    fn a_face_up_tray_has_the_last_sheet_on_top() {
+        let tray = b"stackingorder=lastToFirst;pagedelivery=faceUp".to_vec();
+        let told = delivery(&[("printer-output-tray", vec![Value::Octets(tray)])]);
+        assert_eq!(told, [(Some(true), Some(false))]);
+        let keyword = vec![text("reverse-order-face-up"), text("system-specified")];
+        let told = delivery(&[("page-delivery-supported", keyword)]);
+        assert_eq!(told, [(Some(true), Some(false))]);
+    }
+
+    #[test]
+    fn a_tray_that_says_nothing_of_its_order_tells_nothing() {
+        let tray = b"type=other;stackingorder=unknown;pagedelivery".to_vec();
+        assert!(delivery(&[("printer-output-tray", vec![Value::Octets(tray)])]).is_empty());
+    }
+
+    #[test]
+    fn sheets_of_any_size_between_two_are_understood() {
+        let size = Attributes::of(&[
+            ("x-dimension", vec![Value::Range(8900, 21590)]),
+            ("y-dimension", vec![Value::Range(12700, 35560)]),
+        ]);
+        let entry = Attributes::of(&[("media-size", vec![Value::Collection(size)])]);
+        let printer = Attributes::of(&[("media-col-database", vec![Value::Collection(entry)])]);
+        let abilities = Abilities::read(&printer);
+        assert!(abilities.media[0].takes(Size::new(200.0, 250.0)));
+        assert!(!abilities.media[0].takes(Size::new(297.0, 420.0)));
+        assert!(!abilities.media[0].is_one_size());
+    }
+
+    #[test]
+    fn an_old_printer_without_a_database_is_understood_by_the_names_of_its_media() {
+        let names = [
+            "iso_a4_210x297mm",
+            "na_letter_8.5x11in",
+            "custom_min_89x89mm",
+            "nonsense",
+        ];
+        let names = names.iter().map(|name| text(name)).collect();
+        let printer = Attributes::of(&[("media-supported", names)]);
+        let abilities = Abilities::read(&printer);
+        assert_eq!(abilities.media.len(), 2);
+        assert!(abilities.media[1].takes(Size::new(215.9, 279.4)));
+    }
 }

@@ -94,7 +94,8 @@ impl Answer {
         let status = cursor.short()?;
         let _request = cursor.take(4)?;
         let mut groups: Vec<Group> = Vec::new();
-        let mut last: Option<String> = None;
+        // The attribute whose values come, and whether they are kept.
+        let mut last: Option<(String, bool)> = None;
         loop {
             let at = cursor.at;
             let tag = cursor.byte()?;
@@ -110,15 +111,18 @@ impl Answer {
                 continue;
             }
             let (name, value) = cursor.named()?;
-            let name = match (name.is_empty(), last.take()) {
-                (false, _) => text(name),
+            let value = cursor.value(tag, value, 0)?;
+            let group = groups.last_mut().ok_or(AnswerError::Garbled { at })?;
+            let (name, is_kept) = match (name.is_empty(), last.take()) {
+                // No attribute may come twice in a group; of those that do, the first is taken.
+                (false, _) => (text(name), !group.attributes.has(&text(name))),
                 (true, Some(last)) => last,
                 (true, None) => return Err(AnswerError::Garbled { at }),
             };
-            let value = cursor.value(tag, value, 0)?;
-            let group = groups.last_mut().ok_or(AnswerError::Garbled { at })?;
-            group.attributes.push(&name, value);
-            last = Some(name);
+            if is_kept {
+                group.attributes.push(&name, value);
+            }
+            last = Some((name, is_kept));
         }
     }
 
@@ -150,6 +154,15 @@ impl Attributes {
             Some(values) => values.push(value),
             None => drop(self.0.insert(name.to_owned(), vec![value])),
         }
+    }
+
+    #[cfg(test)]
+    pub(crate) fn of(attributes: &[(&str, Vec<Value>)]) -> Self {
+        let own = attributes.iter().cloned();
+        Self(
+            own.map(|(name, values)| (name.to_owned(), values))
+                .collect(),
+        )
     }
 
     /// The names of all attributes.

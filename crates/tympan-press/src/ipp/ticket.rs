@@ -400,3 +400,95 @@ fn media_col(media: &Media, ticket: &Ticket, printer: &Abilities) -> IppValue {
     }
     IppValue::Collection(members)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ipp::Span;
+
+    fn a4(margins: Option<[f64; 4]>, source: &str, kind: &str) -> Media {
+        let one = |mm: f64| Span { from: mm, to: mm };
+        Media {
+            width: one(210.0),
+            height: one(297.0),
+            margins: margins.map(|[top, right, bottom, left]| Margins {
+                top,
+                right,
+                bottom,
+                left,
+            }),
+            source: Some(source.to_owned()),
+            kind: Some(kind.to_owned()),
+        }
+    }
+
+    fn printer(media: Vec<Media>) -> Abilities {
+        Abilities {
+            media,
+            scalings: vec!["auto".into(), "none".into()],
+            sides: vec!["one-sided".into()],
+            ..Abilities::default()
+        }
+    }
+
+    fn ticket() -> Ticket {
+        Ticket {
+            name: "backs".into(),
+            size: Size::new(210.0, 297.0),
+            sides: Sides::OneSided,
+            source: Some("rear".into()),
+            kind: None,
+            quality: None,
+            output_bin: None,
+            grey: false,
+        }
+    }
+
+    #[test]
+    fn the_sheet_with_margins_is_taken_before_the_one_printed_to_the_edge() {
+        let printer = printer(vec![
+            a4(Some([0.0; 4]), "rear", "cardstock"),
+            a4(Some([3.0, 3.0, 14.0, 3.0]), "rear", "cardstock"),
+            a4(Some([3.0; 4]), "main", "stationery"),
+        ]);
+        let settled = settle(&ticket(), &printer).expect("it fits");
+        assert_eq!(settled.media.margins.map(|m| m.bottom), Some(14.0));
+        assert!(settled.cautions.is_empty());
+    }
+
+    #[test]
+    fn printing_to_the_edge_only_is_a_caution() {
+        let printer = printer(vec![a4(Some([0.0; 4]), "rear", "cardstock")]);
+        let settled = settle(&ticket(), &printer).expect("it fits");
+        assert!(settled.cautions[0].contains("usually enlarges"));
+    }
+
+    #[test]
+    fn all_that_does_not_fit_is_told_at_once() {
+        let printer = printer(vec![a4(None, "main", "stationery")]);
+        let wish = Ticket {
+            kind: Some("cardstock".into()),
+            sides: Sides::TwoSidedLongEdge,
+            ..ticket()
+        };
+        let unfit = settle(&wish, &printer).expect_err("it does not fit");
+        let told: Vec<&str> = unfit.iter().map(|u| u.message.as_str()).collect();
+        assert_eq!(
+            told,
+            [
+                "this printer has no tray or path called \"rear\"",
+                "this printer has no media type \"cardstock\"",
+                "this printer does not print both sides by itself"
+            ]
+        );
+        assert_eq!(unfit[0].hint, "it has: main");
+    }
+
+    #[test]
+    fn other_paper_in_the_tray_is_a_caution() {
+        let mut printer = printer(vec![a4(Some([3.0; 4]), "rear", "cardstock")]);
+        printer.ready = vec![a4(None, "main", "stationery")];
+        let settled = settle(&ticket(), &printer).expect("it fits");
+        assert!(settled.cautions[0].contains("other paper is loaded"));
+    }
+}

@@ -107,3 +107,67 @@ impl Way {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ipp::RasterAbilities;
+
+    fn printer(formats: &[&str], scalings: &[&str]) -> Abilities {
+        let own = |all: &[&str]| all.iter().map(|text| (*text).to_owned()).collect();
+        Abilities {
+            formats: own(formats),
+            scalings: own(scalings),
+            ..Abilities::default()
+        }
+    }
+
+    fn with_raster(mut printer: Abilities, dpi: &[f64], spaces: &[ColourSpace]) -> Abilities {
+        printer.raster = Some(RasterAbilities {
+            resolutions: dpi.iter().map(|dpi| (*dpi, *dpi)).collect(),
+            spaces: spaces.to_vec(),
+            sheet_back: SheetBack::Rotated,
+        });
+        printer
+    }
+
+    #[test]
+    fn pdf_goes_to_a_printer_that_leaves_its_size_alone() {
+        let leaves = printer(&["application/pdf"], &["auto", "none"]);
+        assert_eq!(way(&leaves, false), Ok(Way::Pdf));
+        let scales = printer(&["application/pdf"], &["auto", "fit"]);
+        assert_eq!(way(&scales, false), Err(NoWay::MayScale));
+        assert_eq!(
+            way(&printer(&["image/jpeg"], &["none"]), false),
+            Err(NoWay::Neither)
+        );
+    }
+
+    #[test]
+    fn raster_is_made_at_the_usual_resolution_or_the_next_coarser_one() {
+        let spaces = [ColourSpace::Grey, ColourSpace::Colour];
+        let dpi_of = |dpi: &[f64]| match way(&with_raster(printer(&[], &[]), dpi, &spaces), false) {
+            Ok(Way::Raster { dpi, space, .. }) => {
+                assert_eq!(space, ColourSpace::Colour);
+                dpi
+            }
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(dpi_of(&[300.0, 600.0, 1200.0]), 600);
+        assert_eq!(dpi_of(&[1200.0, 360.0, 300.0]), 360);
+        assert_eq!(dpi_of(&[1200.0, 720.0]), 720);
+    }
+
+    #[test]
+    fn a_queue_is_known_as_one_though_it_says_that_it_keeps_the_size() {
+        let mut queue = printer(&["application/pdf"], &["none"]);
+        queue.is_queue = true;
+        assert_eq!(way(&queue, false), Ok(Way::Queue));
+    }
+
+    #[test]
+    fn raster_in_a_form_that_is_not_made_is_no_way() {
+        let printer = with_raster(printer(&["image/pwg-raster"], &[]), &[600.0], &[]);
+        assert_eq!(way(&printer, false), Err(NoWay::Form));
+    }
+}

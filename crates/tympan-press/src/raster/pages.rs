@@ -2,13 +2,14 @@
 
 use std::io::{self, Read};
 use std::ops::Range;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
 
 use tympan_pdf::raster::{Bands, Pages, RasterError};
+use tympan_pdf::{CorrectJob, PageOut, Source};
 use tympan_sheet::Size;
 
 use super::header::Header;
@@ -21,6 +22,12 @@ const BAND_PIXELS: u32 = 6_000_000;
 
 /// Packed bytes that are handed on together.
 const CHUNK: usize = 1 << 18;
+
+/// Files over this, bytes, are drawn part by part.
+const LARGE: u64 = 48 << 20;
+
+/// Pages in a part.
+const PART_PAGES: usize = 10;
 
 /// What is drawn.
 #[derive(Clone, Debug)]
@@ -62,6 +69,9 @@ pub enum RasterFault {
     /// A page cannot be drawn.
     #[error(transparent)]
     Page(#[from] RasterError),
+    /// Some of the pages cannot be taken out of a large file.
+    #[error("{0}")]
+    Part(String),
     /// Nobody wants the rest.
     #[error("the drawing was broken off")]
     BrokenOff,
@@ -77,80 +87,139 @@ pub fn draw(
     drawn: &Drawn,
     out: &mut dyn FnMut(Vec<u8>) -> bool,
 ) -> Result<(), RasterFault> {
-    let mut ready = SYNC_WORD.to_vec();
+    begin(out)?;
+    for (at, page) in pass.pages.clone().enumerate() {
+        draw_page(source, page, at, pass, out)?;
+        drawn.pages.fetch_add(1, Ordering::Relaxed);
+    }
+    Ok(())
+}
+
+/// Draws a pass of a large file, so many pages at a time as a file of their own: drawing needs the
+/// whole of a file in memory.
+fn draw_in_parts(
+    file: &Path,
+    password: Option<&str>,
+    pass: &Pass,
+    drawn: &Drawn,
+    out: &mut dyn FnMut(Vec<u8>) -> bool,
+) -> Result<(), RasterFault> {
+    let folder = tempfile::tempdir().map_err(|e| RasterFault::Part(e.to_string()))?;
+    begin(out)?;
+    let count = pass.pages.len();
+    for start in (0..count).step_by(PART_PAGES) {
+        let part = start..(start + PART_PAGES).min(count);
+        let job = CorrectJob {
+            sources: vec![Source {
+                file: file.to_owned(),
+                password: password.map(str::to_owned),
+            }],
+            output: folder.path().join(format!("{start}.pdf")),
+            pages: part
+                .clone()
+                .map(|at| PageOut::untouched(0, pass.pages.start + at + 1))
+                .collect(),
+            ..CorrectJob::default()
+        };
+        tympan_pdf::correct(&job, &mut |_| {}, &AtomicBool::new(false))
+            .map_err(|e| RasterFault::Part(e.to_string()))?;
+        let source = Pages::read(&job.output, password)?;
+        // Nothing depends on it: the folder goes in the end.
+        let _ = std::fs::remove_file(&job.output);
+        for (page, at) in part.enumerate() {
+            draw_page(&source, page, at, pass, out)?;
+            drawn.pages.fetch_add(1, Ordering::Relaxed);
+        }
+    }
+    Ok(())
+}
+
+fn begin(out: &mut dyn FnMut(Vec<u8>) -> bool) -> Result<(), RasterFault> {
+    match out(SYNC_WORD.to_vec()) {
+        true => Ok(()),
+        false => Err(RasterFault::BrokenOff),
+    }
+}
+
+/// Draws the page of a source that is the `at`th of the pass.
+fn draw_page(
+    source: &Pages,
+    page: usize,
+    at: usize,
+    pass: &Pass,
+    out: &mut dyn FnMut(Vec<u8>) -> bool,
+) -> Result<(), RasterFault> {
     let px_per_mm = f64::from(pass.dpi) / 25.4;
     // What is left of a dot at the sheet's edge is no dot.
     let dots = |mm: f64| (mm * px_per_mm + 1e-6).floor() as u32;
     let (width, height) = (dots(pass.size.w), dots(pass.size.h));
-    let is_long_edge = pass.sides == Sides::TwoSidedLongEdge;
-    for (at, page) in pass.pages.clone().enumerate() {
-        let is_back = pass.sides != Sides::OneSided && at % 2 == 1;
-        let mirrors = match is_back {
-            true => pass.sheet_back.mirrors(is_long_edge),
-            false => (false, false),
+    let is_back = pass.sides != Sides::OneSided && at % 2 == 1;
+    let mirrors = match is_back {
+        true => pass
+            .sheet_back
+            .mirrors(pass.sides == Sides::TwoSidedLongEdge),
+        false => (false, false),
+    };
+    let header = Header {
+        size: pass.size,
+        dpi: pass.dpi,
+        space: pass.space,
+        width,
+        height,
+        pages: pass.pages.len() as u32,
+        sides: pass.sides,
+        mirrors,
+        quality: match pass.quality {
+            None => 0,
+            Some(Quality::Draft) => 3,
+            Some(Quality::Normal) => 4,
+            Some(Quality::High) => 5,
+        },
+        kind: pass.kind.as_deref(),
+    };
+    let mut ready = header.bytes();
+    let page_size = source.size(page)?;
+    let lies_across = (page_size.w > page_size.h) != (pass.size.w > pass.size.h);
+    let bands = Bands {
+        px_per_mm,
+        width,
+        height,
+        rows: (BAND_PIXELS / width.max(1)).clamp(1, height.max(1)),
+        is_turned: lies_across && !page_size.is_close(pass.size, 1.0),
+        from_foot: mirrors.1,
+    };
+    let unit = if pass.space == ColourSpace::Colour {
+        3
+    } else {
+        1
+    };
+    let mut packer = Packer::new(unit);
+    let mut line = Vec::with_capacity(header.bytes_per_line());
+    let mut row = if mirrors.1 { height } else { 0 };
+    let is_whole = source.bands(page, &bands, &mut |rgb| {
+        let rows = rgb.chunks_exact(3 * width as usize);
+        let mut take = |rgb: &[u8], row: u32, ready: &mut Vec<u8>| {
+            code(rgb, pass.space, row, mirrors.0, &mut line);
+            packer.line(&line, ready);
         };
-        let header = Header {
-            size: pass.size,
-            dpi: pass.dpi,
-            space: pass.space,
-            width,
-            height,
-            pages: pass.pages.len() as u32,
-            sides: pass.sides,
-            mirrors,
-            quality: match pass.quality {
-                None => 0,
-                Some(Quality::Draft) => 3,
-                Some(Quality::Normal) => 4,
-                Some(Quality::High) => 5,
-            },
-            kind: pass.kind.as_deref(),
-        };
-        ready.extend(header.bytes());
-        let page_size = source.size(page)?;
-        let lies_across = (page_size.w > page_size.h) != (pass.size.w > pass.size.h);
-        let is_square = pass.size.is_close(Size::new(pass.size.h, pass.size.w), 0.5);
-        let bands = Bands {
-            px_per_mm,
-            width,
-            height,
-            rows: (BAND_PIXELS / width.max(1)).clamp(1, height.max(1)),
-            is_turned: lies_across && !is_square && !page_size.is_close(pass.size, 1.0),
-            from_foot: mirrors.1,
-        };
-        let mut packer = Packer::new(if pass.space == ColourSpace::Colour {
-            3
-        } else {
-            1
-        });
-        let mut line = Vec::with_capacity(header.bytes_per_line());
-        let mut row = if mirrors.1 { height } else { 0 };
-        let is_whole = source.bands(page, &bands, &mut |rgb| {
-            let rows = rgb.chunks_exact(3 * width as usize);
-            let mut take = |rgb: &[u8], row: u32, ready: &mut Vec<u8>| {
-                code(rgb, pass.space, row, mirrors.0, &mut line);
-                packer.line(&line, ready);
-            };
-            if mirrors.1 {
-                for rgb in rows.rev() {
-                    row -= 1;
-                    take(rgb, row, &mut ready);
-                }
-            } else {
-                for rgb in rows {
-                    take(rgb, row, &mut ready);
-                    row += 1;
-                }
+        if mirrors.1 {
+            for rgb in rows.rev() {
+                row -= 1;
+                take(rgb, row, &mut ready);
             }
-            ready.len() < CHUNK || out(std::mem::take(&mut ready))
-        })?;
-        packer.finish(&mut ready);
-        if !is_whole || !out(std::mem::take(&mut ready)) {
-            return Err(RasterFault::BrokenOff);
+        } else {
+            for rgb in rows {
+                take(rgb, row, &mut ready);
+                row += 1;
+            }
         }
-        drawn.pages.fetch_add(1, Ordering::Relaxed);
+        ready.len() < CHUNK || out(std::mem::take(&mut ready))
+    })?;
+    packer.finish(&mut ready);
+    match is_whole && out(ready) {
+        true => Ok(()),
+        false => Err(RasterFault::BrokenOff),
     }
-    Ok(())
 }
 
 /// A matrix of thresholds for one bit (Bayer, 8 × 8): recursive, so every prefix of it is spread
@@ -238,17 +307,19 @@ pub fn stream(
 }
 
 fn open_and_draw(
-    file: &std::path::Path,
+    file: &Path,
     password: Option<&str>,
     pass: &Pass,
     drawn: &Drawn,
     cancel: &AtomicBool,
     sender: &SyncSender<Result<Vec<u8>, String>>,
 ) -> Result<(), RasterFault> {
-    let source = Pages::read(file, password)?;
-    draw(&source, pass, drawn, &mut |bytes| {
-        !cancel.load(Ordering::Relaxed) && sender.send(Ok(bytes)).is_ok()
-    })
+    let mut out = |bytes| !cancel.load(Ordering::Relaxed) && sender.send(Ok(bytes)).is_ok();
+    let is_large = std::fs::metadata(file).is_ok_and(|about| about.len() > LARGE);
+    if is_large {
+        return draw_in_parts(file, password, pass, drawn, &mut out);
+    }
+    draw(&Pages::read(file, password)?, pass, drawn, &mut out)
 }
 
 struct Stream {

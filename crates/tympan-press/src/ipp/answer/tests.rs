@@ -137,6 +137,18 @@ fn a_text_whose_inner_length_lies_is_passed_over() {
 }
 
 #[test]
+fn of_an_attribute_that_comes_twice_the_first_is_taken() {
+    let mut bytes = vec![2, 0, 0, 0, 0, 0, 0, 1, PRINTER];
+    bytes.extend([0x44, 0, 1, b'a', 0, 1, b'x', 0x44, 0, 0, 0, 1, b'y']);
+    bytes.extend([0x44, 0, 1, b'a', 0, 1, b'z', 0x44, 0, 0, 0, 1, b'w']);
+    bytes.extend([0x44, 0, 1, b'b', 0, 1, b'v', END_OF_ATTRIBUTES]);
+    let answer = Answer::read(&bytes).expect("sound");
+    let printer = answer.group(PRINTER).expect("a group");
+    assert_eq!(printer.texts("a"), ["x", "y"]);
+    assert_eq!(printer.texts("b"), ["v"]);
+}
+
+#[test]
 fn an_answer_cut_short_or_nested_without_end_is_refused() {
     let whole = database();
     for end in 0..whole.len() {
