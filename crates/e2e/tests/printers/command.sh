@@ -25,18 +25,18 @@ while [ $side -lt "$sides" ]; do
     case "$what" in
       empty)
         echo "STATE: +media-empty-error" >&2
-        until [ -e "$folder/mended" ]; do sleep 0.1; done
+        until [ -e "$folder/mended" ]; do sleep 0.1; [ -d "$folder" ] || exit 1; done
         echo "STATE: -media-empty-error" >&2 ;;
       jam)
         echo "STATE: +media-jam-error" >&2
-        until [ -e "$folder/mended" ]; do sleep 0.1; done
+        until [ -e "$folder/mended" ]; do sleep 0.1; [ -d "$folder" ] || exit 1; done
         echo "STATE: -media-jam-error" >&2 ;;
       abort)
         echo "ERROR: The sheet could not be picked up" >&2
         exit 1 ;;
       hang)
         touch "$folder/hanging"
-        sleep 600 ;;
+        while [ -e "$folder/hanging" ]; do sleep 0.2; done ;;
     esac
   fi
   sleep "$pause"

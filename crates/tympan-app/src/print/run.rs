@@ -304,7 +304,7 @@ struct Round<'a, 'b> {
     job: Option<i32>,
     out: Option<usize>,
     is_held: bool,
-    is_cancelling: bool,
+    cancelling_since: Option<Instant>,
     silent_since: Option<Instant>,
     up: Option<i32>,
     was_off: bool,
@@ -324,7 +324,7 @@ impl<'a, 'b> Round<'a, 'b> {
             job: None,
             out: None,
             is_held: false,
-            is_cancelling: false,
+            cancelling_since: None,
             silent_since: None,
             up: None,
             was_off: false,
@@ -338,8 +338,8 @@ impl<'a, 'b> Round<'a, 'b> {
     /// Asks the printer once how things are; an ending where it is over.
     fn look(&mut self, id: Option<i32>, is_sent: bool) -> Option<Ending> {
         self.job = id;
-        if self.watch.cancel.load(Ordering::Relaxed) && !self.is_cancelling {
-            self.is_cancelling = true;
+        if self.watch.cancel.load(Ordering::Relaxed) && self.cancelling_since.is_none() {
+            self.cancelling_since = Some(Instant::now());
             match id.map(|id| self.asking.cancel(id)) {
                 Some(Ok(())) => {}
                 // Whatever the printer still does: nothing more is sent.
@@ -383,10 +383,10 @@ impl<'a, 'b> Round<'a, 'b> {
                 *self.silent_since.insert(Instant::now())
             }
         };
-        let is_over = since.elapsed() > self.watch.patience || self.is_cancelling;
+        let is_over = since.elapsed() > self.watch.patience || self.cancelling_since.is_some();
         is_over.then(|| {
             self.said.push(error.to_string());
-            match self.is_cancelling {
+            match self.cancelling_since.is_some() {
                 true => Ending::Cancelled,
                 false => Ending::Lost,
             }
@@ -422,6 +422,11 @@ impl<'a, 'b> Round<'a, 'b> {
         }
         self.is_held = job.stage == Stage::Held;
         self.last = Some(job.stage);
+        let is_cancelled = self.cancelling_since.is_some_and(|since| since.elapsed() > QUICK);
+        if !job.stage.is_over() && is_cancelled {
+            self.said.push("the printer has not stopped yet".to_owned());
+            return Some(Ending::Cancelled);
+        }
         if !job.stage.is_over() {
             // The pages are no longer being sent; the printer may still end the job by itself.
             let since = *self.broken_since.get_or_insert_with(Instant::now);
@@ -454,7 +459,7 @@ impl<'a, 'b> Round<'a, 'b> {
     fn gone(&mut self, is_sent: bool) -> Option<Ending> {
         let all_out = self.out.is_some_and(|out| out >= self.plan.sheets());
         let may_be_done = is_sent && !self.was_off && self.last.is_some();
-        if self.is_cancelling {
+        if self.cancelling_since.is_some() {
             return Some(Ending::Cancelled);
         }
         if all_out || may_be_done {

@@ -198,6 +198,13 @@ impl Client {
                 return Err(PrinterError::PasswordWrong { place: place() });
             }
             401 => return Err(PrinterError::PasswordWanted { place: place() }),
+            403 => {
+                return Err(PrinterError::Refused {
+                    status: 0x0403,
+                    said: None,
+                    unsupported: Vec::new(),
+                });
+            }
             // Upgrade Required: the printer speaks only TLS.
             426 => return Err(PrinterError::PasswordOpen { place: place() }),
             503 => return Err(PrinterError::Busy { said: None }),
