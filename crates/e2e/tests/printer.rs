@@ -1,7 +1,8 @@
 //! Printing on real printers: what arrives, and what a person is told when it goes wrong.
 
-mod common;
 mod printers;
+#[path = "common/program.rs"]
+mod program;
 
 use std::io::Write;
 use std::path::Path;
@@ -290,7 +291,7 @@ fn nothing_is_printed_without_a_yes_that_shows_sheets_stock_and_what_is_at_stake
     let on_terminal = |answer: &str| {
         let line = format!(
             "exec {} {}",
-            common::program().display(),
+            program::program().display(),
             args.map(|a| format!("'{a}'")).join(" ")
         );
         let mut shell = isle

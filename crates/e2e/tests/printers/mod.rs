@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
-use crate::common;
+use crate::program::program;
 
 /// How long anything may take that is waited for.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -76,7 +76,7 @@ impl Isle {
     }
 
     pub fn tympan(&self, args: &[&str]) -> Command {
-        let mut command = self.command(common::program());
+        let mut command = self.command(program());
         command
             .args(args)
             .env("TYMPAN_DATA", self.path("data"))
