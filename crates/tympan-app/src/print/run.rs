@@ -400,7 +400,7 @@ impl<'a, 'b> Round<'a, 'b> {
             }
         }
         for trouble in &self.troubles {
-            if trouble.stops && !now.iter().any(|t| t.code == trouble.code) {
+            if !now.iter().any(|t| t.code == trouble.code) {
                 (self.watch.tell)(&Happening::Mended {
                     message: trouble.message.clone(),
                 });
@@ -422,7 +422,9 @@ impl<'a, 'b> Round<'a, 'b> {
         }
         self.is_held = job.stage == Stage::Held;
         self.last = Some(job.stage);
-        let is_cancelled = self.cancelling_since.is_some_and(|since| since.elapsed() > QUICK);
+        let is_cancelled = self
+            .cancelling_since
+            .is_some_and(|since| since.elapsed() > QUICK);
         if !job.stage.is_over() && is_cancelled {
             self.said.push("the printer has not stopped yet".to_owned());
             return Some(Ending::Cancelled);

@@ -307,7 +307,7 @@ fn happens(happening: &Happening) -> String {
         Happening::Trouble(trouble) => {
             format!("{}: {}.", capital(&trouble.message), trouble.hint)
         }
-        Happening::Mended { message } => format!("Mended: {message} no more."),
+        Happening::Mended { message } => format!("Mended; no longer so: {message}."),
         Happening::NoAnswer { message, hint } => format!("{}: {hint}.", capital(message)),
         Happening::AnswersAgain => "The printer answers again.".to_owned(),
     }
