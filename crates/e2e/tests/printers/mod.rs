@@ -1,6 +1,11 @@
 //! Real printers on a network that has nothing but the loopback in it: ippeveprinter, which is
 //! nobody's printer but speaks as one, with what it was sent kept for looking at.
 
+#![allow(
+    unreachable_pub,
+    reason = "shared with the tests, as the other helpers are"
+)]
+
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::os::unix::fs::PermissionsExt;
@@ -572,16 +577,16 @@ pub fn write_pass(file: &Path, pages: usize) {
     let mut places = Vec::new();
     for (at, object) in objects.iter().enumerate() {
         places.push(pdf.len());
-        write!(pdf, "{} 0 obj\n{object}\nendobj\n", at + 1).expect("in memory");
+        writeln!(pdf, "{} 0 obj\n{object}\nendobj", at + 1).expect("in memory");
     }
     let start = pdf.len();
-    write!(pdf, "xref\n0 {}\n0000000000 65535 f \n", objects.len() + 1).expect("in memory");
+    writeln!(pdf, "xref\n0 {}\n0000000000 65535 f ", objects.len() + 1).expect("in memory");
     for place in places {
-        write!(pdf, "{place:010} 00000 n \n").expect("in memory");
+        writeln!(pdf, "{place:010} 00000 n ").expect("in memory");
     }
-    write!(
+    writeln!(
         pdf,
-        "trailer << /Size {} /Root 1 0 R >>\nstartxref\n{start}\n%%EOF\n",
+        "trailer << /Size {} /Root 1 0 R >>\nstartxref\n{start}\n%%EOF",
         objects.len() + 1
     )
     .expect("in memory");
