@@ -373,6 +373,8 @@ impl<'a, 'b> Round<'a, 'b> {
     }
 
     fn no_answer(&mut self, error: &PrinterError) -> Option<Ending> {
+        // Slow to answer is one thing; not there at all is off.
+        self.was_off |= !matches!(error, PrinterError::Silent { .. });
         let since = match self.silent_since {
             Some(since) => since,
             None => {
@@ -460,7 +462,8 @@ impl<'a, 'b> Round<'a, 'b> {
     /// kept.
     fn gone(&mut self, is_sent: bool) -> Option<Ending> {
         let all_out = self.out.is_some_and(|out| out >= self.plan.sheets());
-        let may_be_done = is_sent && !self.was_off && self.last.is_some();
+        let is_short = self.out.is_some_and(|out| out > 0 && !all_out);
+        let may_be_done = is_sent && !self.was_off && !is_short && self.last.is_some();
         if self.cancelling_since.is_some() {
             return Some(Ending::Cancelled);
         }
