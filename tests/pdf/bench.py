@@ -10,7 +10,7 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
-TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
+TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")).resolve()
 REFEREES = TARGET / "referees"
 
 
