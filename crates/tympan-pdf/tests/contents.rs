@@ -276,6 +276,19 @@ fn text_has_its_size_as_placed() {
 }
 
 #[test]
+fn a_box_that_begins_in_the_middle_of_a_side_is_a_box() {
+    let content = "60 10 m 10 10 l 10 90 l 110 90 l 110 10 l 60 10 l h f";
+    let page = read(A4, content, &[]);
+    let Kind::Fill { outline, .. } = &page.elements[0].kind else {
+        panic!("a fill: {page:?}");
+    };
+    assert!(
+        matches!(outline, Outline::Box { radius, .. } if *radius == 0.0),
+        "{outline:?}"
+    );
+}
+
+#[test]
 fn text_tells_which_way_it_reads() {
     let entries =
         format!("{A4}/Resources<</Font<</F<</Type/Font/Subtype/Type1/BaseFont/Helvetica>>>>>>");

@@ -136,8 +136,22 @@ impl Track {
         }
     }
 
-    fn finish(self) -> Option<Part> {
+    /// A side that the path begins in the middle of is one side. (Office suites begin so.)
+    fn join_ends(&mut self) {
+        if self.straight.len() < 5 {
+            return;
+        }
+        let (first, last) = (self.straight[0], self.straight[self.straight.len() - 1]);
+        let meet = (first[0] - last[1]).length() <= SAME;
+        if meet && continues(last[1] - last[0], first[1] - first[0]) {
+            self.straight.pop();
+            self.straight[0][0] = last[0];
+        }
+    }
+
+    fn finish(mut self) -> Option<Part> {
         let bounds = self.seen?;
+        self.join_ends();
         let outline = self.shape(bounds);
         Some(Part { outline, bounds })
     }
