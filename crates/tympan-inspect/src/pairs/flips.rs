@@ -26,22 +26,25 @@ pub(crate) struct Found {
 
 /// The flip of all sheets of a file together: nobody mixes two in one.
 pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
-    let weigh = |flip| {
-        let each = pairs.iter().map(|(f, b)| evidence(f, b, flip));
-        each.sum::<f64>() + stand(pairs, flip)
-    };
+    let weigh = |flip| pairs.iter().map(|(f, b)| evidence(f, b, flip)).sum::<f64>();
     let (sideways, endways) = (weigh(Flip::Sideways), weigh(Flip::Endways));
-    // As in a book is usual for upright pages; nothing is usual for landscape ones.
+    let told = (sideways - endways).abs() > TOLD_AT.ln();
+    // As in a book is usual for upright pages; nothing is usual for landscape ones. How cards stand
+    // is a habit, too, and never speaks against what places tell.
     let upright = pairs
         .first()
         .is_some_and(|(front, _)| !front.cells.size.is_landscape());
     let usual = if upright { 0.5 } else { 0.0 };
-    let best = if sideways + usual >= endways {
+    let habit = if told {
+        0.0
+    } else {
+        usual + stand(pairs, Flip::Sideways) - stand(pairs, Flip::Endways)
+    };
+    let best = if sideways + habit >= endways {
         Flip::Sideways
     } else {
         Flip::Endways
     };
-    let told = (sideways - endways).abs() > TOLD_AT.ln();
     let why = match (pairs.is_empty(), told) {
         (true, _) => None,
         (false, true) => Some(format!("the backs fit their fronts when flipped {best}")),
