@@ -1,5 +1,6 @@
-//! A file that is crooked in itself, corrected with `--and-file`: rendered by poppler, its back
-//! turned over as the flip says, and every dot of the front looked for behind itself.
+//! A file that is crooked in itself: what `inspect` says of it, and what `correct --and-file` makes
+//! of it. Corrected files are rendered by poppler, the back turned over as the flip says, and every
+//! dot of the front looked for behind itself.
 
 mod common;
 
@@ -142,4 +143,151 @@ fn a_file_without_cards_is_refused() {
     std::fs::write(tympan.path("game.pdf"), file).expect("written");
     let said = tympan.refused(&["correct", "game.pdf", "-o", "right.pdf", "--and-file"]);
     assert!(said.contains("can be laid on each other"), "{said}");
+}
+
+/// What the readings and `--seen` say comes on top of the file's own error as well.
+#[test]
+fn the_printer_s_error_is_taken_out_besides_the_file_s_own() {
+    let tympan = Tympan::new();
+    game(&tympan.path("game.pdf"), Flip::Sideways, 0.3);
+    let new = [
+        "setup",
+        "new",
+        "rear tray",
+        "--paper",
+        "a4",
+        "--flip",
+        "sideways",
+    ];
+    tympan.run(&new);
+    let read = [
+        "read",
+        "--setup",
+        "rear tray",
+        "--ruler",
+        "2mm low, 0.5mm left",
+    ];
+    for _ in 0..3 {
+        tympan.run(&read);
+    }
+    let out = ["correct", "game.pdf", "--and-file", "-o"];
+    tympan.run(&[&out[..], &["seen.pdf", "--seen", "2mm low, 0.5mm left"]].concat());
+    tympan.run(&[&out[..], &["read.pdf", "--setup", "rear tray"]].concat());
+    // What lies 2 mm low and 0.5 mm left on the back is moved up and to the right: to the left as
+    // seen from the front.
+    for off in apart(&tympan.path("seen.pdf"), Flip::Sideways) {
+        let rest = off - Vector::new(-0.5, -2.0);
+        assert!(rest.length() < 0.05, "seen: {off:?}");
+    }
+    // Readings with a ruler are drawn a little towards nothing.
+    for off in apart(&tympan.path("read.pdf"), Flip::Sideways) {
+        let rest = off - Vector::new(-0.5, -2.0);
+        assert!(rest.length() < 0.1, "read: {off:?}");
+    }
+}
+
+#[test]
+fn inspect_tells_cells_pairs_and_the_file_s_own_error() {
+    let tympan = Tympan::new();
+    game(&tympan.path("game.pdf"), Flip::Sideways, 0.0);
+    let said = tympan.run(&["inspect", "game.pdf"]);
+    for part in [
+        "9 cards on 1 sheet",
+        "3 × 3 cells of 57.0 × 87.0 mm",
+        // Seen from the front, what was moved right on the back is moved left.
+        "1.2 mm left and 0.7 mm higher than its fronts",
+        "--and-file",
+        "What to do: ",
+    ] {
+        assert!(said.contains(part), "no {part:?} in {said}");
+    }
+    let json: serde_json::Value =
+        serde_json::from_str(&tympan.run(&["inspect", "game.pdf", "--json"])).expect("JSON");
+    assert_eq!(json["schema"], 1);
+    let pages = json["pages"].as_array().expect("pages");
+    let roles: Vec<&str> = pages
+        .iter()
+        .filter_map(|page| page["role"].as_str())
+        .collect();
+    assert_eq!(roles, ["front", "back"]);
+    let grid = &pages[0]["grid"];
+    assert_eq!((&grid["columns"], &grid["rows"]), (&3.into(), &3.into()));
+    let close = |value: &serde_json::Value, to: f64| {
+        let value = value.as_f64().expect("a number");
+        assert!((value - to).abs() < 0.02, "{value} is not {to}");
+    };
+    for (name, x, y) in [
+        ("trim_mm", CARD.w, CARD.h),
+        ("pitch_mm", 61.0, 91.0),
+        ("origin_mm", 12.0, 9.0),
+    ] {
+        close(&grid[name]["x"], x);
+        close(&grid[name]["y"], y);
+    }
+    let pair = &json["pairs"][0];
+    assert_eq!((&pair["front"], &pair["back"]), (&1.into(), &2.into()));
+    close(&pair["file_error"]["shift_mm"]["x"], -1.2);
+    close(&pair["file_error"]["shift_mm"]["y"], -0.7);
+    close(&pair["file_error"]["tilt_deg"], 0.0);
+    let faults = json["faults"].as_array().expect("faults");
+    assert!(faults.iter().any(|fault| fault["code"] == "file-error"));
+    for fault in faults {
+        for part in ["code", "severity", "message", "hint"] {
+            assert!(fault[part].is_string(), "{fault}");
+        }
+    }
+}
+
+#[test]
+fn inspect_judges_bleed_by_the_set_up_s_readings() {
+    let tympan = Tympan::new();
+    game(&tympan.path("game.pdf"), Flip::Sideways, 0.0);
+    let new = [
+        "setup",
+        "new",
+        "rear tray",
+        "--paper",
+        "letter",
+        "--flip",
+        "sideways",
+    ];
+    tympan.run(&new);
+    for reading in ["2mm low", "1.2mm low, 0.8mm left", "2.9mm low, 0.6mm right"] {
+        tympan.run(&["read", "--setup", "rear tray", "--ruler", reading]);
+    }
+    let faults = |args: &[&str]| -> Vec<serde_json::Value> {
+        let said = tympan.run(&[&["inspect", "game.pdf", "--json"], args].concat());
+        let json: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+        json["faults"].as_array().expect("faults").clone()
+    };
+    let of = |faults: &[serde_json::Value], code: &str| -> Option<String> {
+        let fault = faults.iter().find(|fault| fault["code"] == code)?;
+        Some(format!("{} {}", fault["message"], fault["hint"]))
+    };
+    let (alone, with) = (faults(&[]), faults(&["--setup", "rear tray"]));
+    let (usual, own) = (of(&alone, "no-bleed"), of(&with, "no-bleed"));
+    assert!(usual.is_some() && own.is_some(), "{alone:?} {with:?}");
+    assert_ne!(usual, own, "the set-up's own need is not said");
+    // The set-up's paper is not the file's.
+    assert!(of(&alone, "paper-size").is_none() && of(&with, "paper-size").is_some());
+}
+
+#[test]
+fn inspect_refuses_what_it_cannot_look_at() {
+    let tympan = Tympan::new();
+    game(&tympan.path("game.pdf"), Flip::Sideways, 0.0);
+    std::fs::write(tympan.path("notes.pdf"), "a shopping list").expect("written");
+    for (args, what) in [
+        (&["notes.pdf"][..], "notes.pdf"),
+        (&["nothing.pdf"], "nothing.pdf"),
+        (&["game.pdf", "--pairs", "1-9"], "there is no page 9"),
+        (&["game.pdf", "--setup", "no such"], "no such"),
+    ] {
+        let said = tympan.refused(&[&["inspect"], args].concat());
+        assert!(said.contains(what), "{said:?} does not say {what:?}");
+    }
+    let output = tympan.output(&["inspect", "game.pdf", "--pairs", "some"]);
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("names no pairs"), "{said}");
 }
