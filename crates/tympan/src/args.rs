@@ -10,8 +10,8 @@ use tympan_app::inspect::AskedPairs;
 use tympan_app::measure::FlippedBy;
 use tympan_app::pages::BackPages;
 use tympan_app::plan::Place;
-use tympan_app::sheet::{Facing, Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
 use tympan_app::print::{Fingerprint, Quality, Sides as PrintSides, Span};
+use tympan_app::sheet::{Facing, Flip, LeadingEdge, Length, Paper, QuarterTurn, Side, Stock};
 
 pub(crate) use lay::Lay;
 
@@ -723,6 +723,8 @@ pub(crate) enum RunTurns {
     Load,
     /// After all first sides.
     Side,
+}
+
 /// Printing.
 #[derive(Args, Debug)]
 pub(crate) struct Print {
