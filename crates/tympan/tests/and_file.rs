@@ -252,7 +252,7 @@ fn inspect_judges_bleed_by_the_set_up_s_readings() {
         "sideways",
     ];
     tympan.run(&new);
-    for reading in ["2mm low", "1.2mm low, 0.8mm left", "2.9mm low, 0.6mm right"] {
+    for reading in ["2mm low", "5mm low, 3mm left", "1mm high, 3mm right"] {
         tympan.run(&["read", "--setup", "rear tray", "--ruler", reading]);
     }
     let faults = |args: &[&str]| -> Vec<serde_json::Value> {

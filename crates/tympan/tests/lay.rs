@@ -336,3 +336,63 @@ fn spoiled_cards_alone_are_laid_for_a_reprint() {
     ]);
     assert!(said.contains("no card has this name"), "{said}");
 }
+
+#[test]
+fn witness_marks_lie_in_the_waste_of_both_sides_and_nowhere_else() {
+    let tympan = Tympan::new();
+    let size = Size::new(210.0, 297.0);
+    tympan.run(&[
+        "setup",
+        "new",
+        "rear tray",
+        "--paper",
+        "a4",
+        "--flip",
+        "sideways",
+    ]);
+    deck(&tympan.path(""), 9, "head to head");
+    let lay = |output: &str, more: &[&str]| {
+        let asked = [
+            "lay",
+            "deck.csv",
+            "-o",
+            output,
+            "--card",
+            "50x83.3333mm",
+            "--setup",
+            "rear tray",
+            "--gutter",
+            "0mm",
+            "--marks",
+            "none",
+        ];
+        tympan.run(&[&asked[..], more].concat());
+        sheets(&tympan.path(output), size)
+    };
+    let (without, with) = (lay("plain.pdf", &[]), lay("marked.pdf", &["--witness"]));
+    for (plain, marked) in without.iter().zip(&with) {
+        let (mut marks, mut spoiled) = (0, 0);
+        for (a, b) in plain.pixels().zip(marked.pixels()) {
+            if a != b {
+                marks += 1;
+                // Where there was no paper, nothing may change.
+                spoiled += usize::from(a.0.iter().any(|&v| v < 250));
+            }
+        }
+        // A 3 mm mark has some 170 pixels.
+        assert!(marks > 2000, "{marks}");
+        assert_eq!(spoiled, 0);
+    }
+    let said = tympan.refused(&[
+        "lay",
+        "deck.csv",
+        "-o",
+        "x.pdf",
+        "--card",
+        "50x83.3333mm",
+        "--paper",
+        "a4",
+        "--witness",
+    ]);
+    assert!(said.contains("--setup"), "{said}");
+}

@@ -11,6 +11,7 @@ mod planned;
 mod problem;
 mod said;
 mod sheets;
+mod witness;
 
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -76,13 +77,13 @@ pub fn show(
 /// # Errors
 /// A [`Refusal`] with all that is in the way. Then nothing was written.
 pub fn lay(
-    store: Option<&Store>,
+    store: Option<&mut Store>,
     request: &Request,
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Laid, Refusal> {
     crate::correct::refuse_existing(&request.output)?;
-    let mut planned = planned::plan(store, &request.job, progress, cancel)?;
+    let mut planned = planned::plan(store.as_deref(), &request.job, progress, cancel)?;
     let number = request.job.plan.unwrap_or(1);
     let Some(chosen) = number.checked_sub(1).filter(|i| *i < planned.plans.len()) else {
         return Err(Refusal::new(
@@ -96,7 +97,7 @@ pub fn lay(
     if cancel.load(Ordering::Relaxed) {
         return Err(stopped());
     }
-    let job = sheets::job(&planned, chosen, request)?;
+    let job = sheets::job(&planned, chosen, request, store)?;
     let mut step = |at: tympan_pdf::Progress| {
         progress(Progress {
             doing: Doing::Writing,

@@ -7,11 +7,13 @@ use tympan_pdf::impose::{
 };
 use tympan_register::Sides;
 use tympan_sheet::drawing::Item;
-use tympan_sheet::{Affine, BindingEdge, Frame, Page, Point, Rect, Size, Vector};
+use tympan_sheet::{Affine, BindingEdge, Frame, Page, Point, Rect, Side, Size, Vector};
+use tympan_store::Store;
 
 use super::Request;
 use super::job::{BleedBy, Fit, Job, Marks};
 use super::planned::Planned;
+use super::witness::{self, Witness};
 use crate::pages::Role;
 use crate::plan::{self, Cause, Laying, PageIn, Place, as_page};
 use crate::refusal::Refusal;
@@ -21,31 +23,63 @@ pub(super) fn job(
     planned: &Planned,
     chosen: usize,
     request: &Request,
+    mut store: Option<&mut Store>,
 ) -> Result<ImposeJob, Refusal> {
     let (plan, _) = &planned.plans[chosen];
     let size = planned.paper.size();
     let correction = correction(planned, plan, size)?;
     let two_sided = plan.is_two_sided();
-    let groups = plan.groups.iter().enumerate();
-    let marked = groups.map(|(i, group)| (marks(&request.job, plan, i), group.sheets.len()));
-    let marked: Vec<(MarkItems, usize)> = marked.collect();
-    let marked = marked
-        .iter()
-        .flat_map(|(items, sheets)| vec![items; *sheets]);
+    let mut sheets = plan.sides();
     let mut pages = Vec::new();
-    for (sheet, marks) in plan.sides().zip(marked) {
-        let mut page = side(&request.job, &sheet.front, size, &Affine::IDENTITY);
-        page.over.clone_from(&marks.front);
-        pages.push(page);
-        if two_sided {
-            let mut page = side(&request.job, &sheet.back, size, &correction);
-            // Marks on the back go with what is printed there.
-            page.over = vec![Item::Group {
-                map: correction,
-                clip: None,
-                items: marks.back.clone(),
-            }];
+    for (number, group) in plan.groups.iter().enumerate() {
+        let marks = marks(&request.job, plan, number);
+        let witness = match (request.job.witness, &planned.setup, store.as_deref_mut()) {
+            (false, ..) => None,
+            (true, Some((setup, _)), Some(store)) if two_sided => {
+                let name = request
+                    .output
+                    .file_stem()
+                    .unwrap_or_default()
+                    .to_string_lossy();
+                let of = (plan, number);
+                Some(witness::of_group(
+                    store,
+                    setup,
+                    of,
+                    &marks,
+                    &correction,
+                    &name,
+                )?)
+            }
+            (true, ..) => {
+                return Err(Refusal::new(
+                    "witness marks tell how a set-up's backs lie, and there is no set-up or there \
+                     are no backs",
+                    "name the set-up with --setup, or leave --witness out",
+                ));
+            }
+        };
+        let witnessed = |side, sheet: usize| {
+            let items = |w: &Witness| w.items(side, sheet as u32);
+            witness.as_ref().map(items).unwrap_or_default()
+        };
+        for sheet in sheets.by_ref().take(group.sheets.len()) {
+            let mut page = side(&request.job, &sheet.front, size, &Affine::IDENTITY);
+            page.over.clone_from(&marks.front);
+            page.over.extend(witnessed(Side::Front, sheet.number));
             pages.push(page);
+            if two_sided {
+                let mut page = side(&request.job, &sheet.back, size, &correction);
+                let mut items = marks.back.clone();
+                items.extend(witnessed(Side::Back, sheet.number));
+                // Marks on the back go with what is printed there.
+                page.over = vec![Item::Group {
+                    map: correction,
+                    clip: None,
+                    items,
+                }];
+                pages.push(page);
+            }
         }
     }
     Ok(ImposeJob {

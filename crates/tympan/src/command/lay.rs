@@ -14,7 +14,7 @@ pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
         None => Job::default(),
     };
     let job = args.over(job);
-    let store = match job.setup {
+    let mut store = match job.setup {
         Some(_) => Some(super::store(cli)?),
         None => None,
     };
@@ -41,7 +41,7 @@ pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
         output,
         cuts: args.cuts.clone(),
     };
-    let laid = lay::lay(store.as_ref(), &request, &mut progress, &cancel)?;
+    let laid = lay::lay(store.as_mut(), &request, &mut progress, &cancel)?;
     if cli.json {
         return say::json(&laid);
     }
