@@ -20,13 +20,15 @@ def corpus(folder: Path, entry, tool, work: Path):
         lines.append(f"page {w:.9f} {h:.9f}")
         lines.append(sheet.place(path, number, None, 0, MOVE.matrix(w, h), (w, h)))
     name = f"corpus-{path.stem}"
-    # Where the owner forbids changes, only the owner's word will do.
+    if entry.get("owner"):
+        # Where the owner forbids changes, only the owner's word will do.
+        passwords = [(path, password)] if password else []
+        target, outcome = sheet.lay(tool, work, lines, f"{name}-forbidden", passwords)
+        if outcome.code != 1 or "does not allow" not in outcome.output or target.exists():
+            return [f"not refused: {outcome.output}"]
     word = entry.get("owner") or password
     passwords = [(path, word)] if word else []
     target, outcome = sheet.lay(tool, work, lines, name, passwords)
-    if "forbids" in path.stem:
-        refused = outcome.code == 1 and "does not allow" in outcome.output
-        return [] if refused and not target.exists() else [f"not refused: {outcome.output}"]
     if outcome.code != 0:
         return [f"exit code {outcome.code}: {outcome.output}"]
     faults = sheet.complaints(target)
