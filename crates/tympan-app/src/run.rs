@@ -1,7 +1,7 @@
 //! A print run: the passes, the loads and the steps that print a job, and what became of them.
 //!
 //! [`make`] writes a run's files and keeps it in the store; [`again`], [`adjust`], [`spoil`],
-//! [`moved`] and [`undo`] follow it; [`teach`] learns how a printer lays its pile.
+//! [`moved`] and [`undo`] follow it; [`teach()`] learns how a printer lays its pile.
 
 mod follow;
 mod job;

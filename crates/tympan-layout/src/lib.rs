@@ -1,7 +1,7 @@
 //! Laying pieces out on sheets: how many there is room for and where, what lies behind what, in
 //! which order the sheets are filled and cut, and the marks and lines that this needs.
 //!
-//! Pure geometry: no input or output, and the same job gives the same plan. [`plan`] makes the
+//! Pure geometry: no input or output, and the same job gives the same plan. [`plan()`] makes the
 //! best few [`Plan`]s of a [`Job`]; [`Plan::sides`] tells what is printed where on both sides of
 //! each sheet. Everything is in mm in the frames of `tympan-sheet`: x to the right, y down.
 

@@ -1,10 +1,10 @@
 //! The way to a printer by the Internet Printing Protocol (RFC 8010, RFC 8011).
 //!
-//! [`Printer::open`] asks a printer what it can do, [`way`] chooses how a file is sent so that
-//! nothing scales it, [`settle`] compares what a job asks for with what the printer has, and
-//! [`Printer::start`] and what follows send the job and tell how it goes.
+//! [`Printer::open`] asks a printer what it can do, [`way()`] chooses how a file is sent so that
+//! nothing scales it, [`settle()`] compares what a job asks for with what the printer has, and
+//! [`Printer::send`] and what follows send the job and tell how it goes.
 //!
-//! Requests are written with the `ipp` crate. Answers are read by [`answer`], since the crate
+//! Requests are written with the `ipp` crate. Answers are read by `answer`, since the crate
 //! (8.0) loses all but the first value of a list inside a collection, and may panic on lengths
 //! that lie; the connection is our own, since a printer's certificate is pinned by fingerprint.
 
