@@ -22,7 +22,7 @@ pub use tympan_inspect::{Asked as AskedPairs, AskedError};
 
 /// Cuts fall within this of where they should 19 times in 20, mm (common practice for a desk
 /// trimmer).
-const CUT_TOLERANCE_MM: f64 = 0.5;
+pub(crate) const CUT_TOLERANCE_MM: f64 = 0.5;
 
 /// The share of cards that bleed and border are judged for.
 const SHARE: f64 = 0.95;

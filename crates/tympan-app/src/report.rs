@@ -1,6 +1,7 @@
 //! What is known about a set-up: for scripts as numbers, for people in words.
 
 use serde::Serialize;
+use tympan_inspect::faults::USUAL_MARGIN_MM;
 use tympan_register::{Cards, Cutting, Fit, Quantiles, Sides, Term, correction};
 use tympan_sheet::{Affine, FeedAxis, Front, Length, Point, Rect, Size, USUAL_CARDS};
 use tympan_store::{ReadingRecord, SetUp, Unprintable};
@@ -11,8 +12,6 @@ use crate::words::{Units, seen_in_words_in};
 
 /// The share of cards and sheets that bleed and border are worked out for.
 const SHARE: f64 = 0.95;
-/// Margins where the printer's own are not known, mm: the usual 1/6 inch (common practice).
-const USUAL_MARGIN_MM: f64 = 4.2;
 /// Sheets that would be worth printing are looked at up to this many more.
 const MORE_SHEETS: [usize; 3] = [1, 2, 4];
 /// From so many sheets on, the intervals hold for loose printers too.

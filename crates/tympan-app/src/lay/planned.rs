@@ -2,6 +2,7 @@
 
 use std::sync::atomic::AtomicBool;
 
+use tympan_inspect::faults::USUAL_MARGIN_MM;
 use tympan_layout::{
     ArtId, Edge, FoldOver, Job as LayoutJob, Margins, Measured, Method, Piece, Plan, Sheet,
 };
@@ -13,16 +14,12 @@ use super::gather::{self, Gathered};
 use super::job::{CutBy, Job, Order};
 use super::problem::{self, Problem};
 use super::{Doing, Progress};
+use crate::inspect::CUT_TOLERANCE_MM;
 use crate::measure::{self, Learnt};
 use crate::refusal::Refusal;
 
 /// Bleed where none is said, mm (common practice).
 const USUAL_BLEED_MM: f64 = 3.0;
-/// Margins where the printer's own are not known, mm: the usual 1/6 inch (common practice).
-const USUAL_MARGIN_MM: f64 = 4.2;
-/// Cuts fall within this of where they should 19 times in 20, mm (common practice for a desk
-/// trimmer).
-const CUT_TOLERANCE_MM: f64 = 0.5;
 /// The bend of a fold takes up so much, mm (common practice for card of 0.3 mm).
 const FOLD_ALLOWANCE_MM: f64 = 1.0;
 /// The scatter of a printer that was not measured: the medians of the priors that measuring starts
