@@ -86,9 +86,10 @@ pub(crate) fn assert_cut_to_pieces(plan: &Plan, what: &str) -> Vec<Cutting> {
                 .unwrap_or_else(|| panic!("{what}: piece {i} is missing"));
             let t = cell.trim;
             let wanted = [t.min.x, t.min.y, t.max.x, t.max.y];
+            // Edges within a ten-thousandth of a millimetre share one cut.
             for (is, wanted) in paper.iter().zip(wanted) {
                 assert!(
-                    (is - wanted).abs() < 1e-6,
+                    (is - wanted).abs() < 2e-4,
                     "{what}: {paper:?} and {wanted:?}"
                 );
             }
