@@ -8,6 +8,7 @@ use chromiumoxide::browser::{Browser, BrowserConfig};
 use chromiumoxide::cdp::browser_protocol::browser::{
     SetDownloadBehaviorBehavior, SetDownloadBehaviorParams,
 };
+use chromiumoxide::cdp::browser_protocol::dom::SetFileInputFilesParams;
 use chromiumoxide::cdp::browser_protocol::emulation::{
     MediaFeature, SetDeviceMetricsOverrideParams,
 };
@@ -226,21 +227,58 @@ impl Visitor {
         self.page.execute(insert).await.expect("text");
     }
 
-    /// The file that arrives among the downloads.
+    /// The PDF that arrives among the downloads.
     pub async fn downloaded(&self) -> PathBuf {
+        self.downloaded_as("pdf").await
+    }
+
+    /// The file with such an ending that arrives among the downloads.
+    pub async fn downloaded_as(&self, ending: &str) -> PathBuf {
         let began = Instant::now();
         while began.elapsed() < PATIENCE {
             let entries = std::fs::read_dir(self.downloads.path()).expect("the folder");
             let whole = entries
                 .flatten()
                 .map(|entry| entry.path())
-                .find(|path| path.extension().is_some_and(|end| end == "pdf"));
+                .find(|path| path.extension().is_some_and(|end| end == ending));
             if let Some(path) = whole {
                 return path;
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
-        panic!("nothing was downloaded");
+        panic!("no .{ending} was downloaded");
+    }
+
+    /// Chooses files in a file field, as its dialog would.
+    pub async fn choose_files(&self, selector: &str, files: &[&Path]) {
+        let element = self.page.find_element(selector).await;
+        let element = element.unwrap_or_else(|e| panic!("{selector}: {e}"));
+        let names = files.iter().map(|file| file.display().to_string());
+        let chosen = SetFileInputFilesParams::builder()
+            .files(names)
+            .backend_node_id(element.backend_node_id)
+            .build()
+            .expect("all is given");
+        self.page.execute(chosen).await.expect("files are chosen");
+    }
+
+    /// Chooses one of several answers.
+    pub async fn choose(&self, name: &str, value: &str) {
+        let script = format!(
+            "(document.querySelector('input[name=\"{name}\"][value=\"{value}\"]').click(), true)"
+        );
+        let _: bool = self.ask(&script).await;
+    }
+
+    /// Clicks so many pixels right of and below the middle of an element.
+    pub async fn click_beside(&self, selector: &str, dx: f64, dy: f64) {
+        let (x, y) = self.middle(selector).await;
+        for kind in [
+            DispatchMouseEventType::MousePressed,
+            DispatchMouseEventType::MouseReleased,
+        ] {
+            self.mouse(kind, x + dx, y + dy).await;
+        }
     }
 
     /// Pictures and an access check of this state, light and dark, wide and narrow.
@@ -310,6 +348,15 @@ impl Visitor {
         let _: bool = self.ask("true").await;
         let wrong = self.wrong.lock().expect("no panic");
         assert!(wrong.is_empty(), "the page complains: {wrong:#?}");
+    }
+
+    /// The browser notes refused requests; this one was meant to be refused.
+    pub async fn was_refused(&self, status: u16) {
+        let _: bool = self.ask("true").await;
+        let mut wrong = self.wrong.lock().expect("no panic");
+        let before = wrong.len();
+        wrong.retain(|said| !said.contains(&format!("a status of {status}")));
+        assert!(wrong.len() < before, "nothing was refused: {wrong:#?}");
     }
 
     pub async fn leave(mut self) {

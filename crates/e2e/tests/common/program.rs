@@ -19,7 +19,10 @@ pub fn target() -> PathBuf {
 pub fn program() -> &'static Path {
     static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
     PROGRAM.get_or_init(|| {
-        let path = target().join("debug").join("tympan");
+        // Of the same profile as this test.
+        let test = std::env::current_exe().expect("this test's own file");
+        let profile = test.ancestors().nth(2).expect("target/PROFILE/deps/TEST");
+        let path = profile.join("tympan");
         let crates = Path::new(env!("CARGO_MANIFEST_DIR"))
             .parent()
             .expect("crates");
@@ -34,8 +37,10 @@ pub fn program() -> &'static Path {
         let built = fs::metadata(&path).and_then(|about| about.modified()).ok();
         if built.is_none_or(|built| built < newest) {
             let cargo = std::env::var("CARGO").unwrap_or_else(|_| "cargo".into());
+            let release = profile.ends_with("release").then_some("--release");
             let built = Command::new(cargo)
                 .args(["build", "--quiet", "--package", "tympan"])
+                .args(release)
                 .env("CARGO_TARGET_DIR", target())
                 .status()
                 .expect("cargo runs");
