@@ -254,7 +254,10 @@ async fn scans_are_dropped_and_a_game_is_corrected_by_what_they_say() {
         .expect("the pictures")
         .flatten()
         .map(|entry| entry.path())
-        .filter(|path| path.file_name().is_some_and(|n| n.to_string_lossy().starts_with("scan-")))
+        .filter(|path| {
+            path.file_name()
+                .is_some_and(|n| n.to_string_lossy().starts_with("scan-"))
+        })
         .collect();
     scans.sort();
     scans.reverse();

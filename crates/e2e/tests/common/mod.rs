@@ -6,7 +6,7 @@ pub mod browser;
 pub mod program;
 
 use std::fs;
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{BufRead, BufReader, BufWriter, Read, Write};
 use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -254,6 +254,77 @@ pub fn pair_pdf() -> Vec<u8> {
     ));
     pdf.extend_from_slice(table.as_bytes());
     pdf
+}
+
+/// A file of so many A4 pages with one picture each that cannot be packed, 13 MB a page.
+pub fn large_pdf(path: &Path, pages: usize) {
+    const PIXELS: (usize, usize) = (2480, 1750);
+    let mut file = BufWriter::new(fs::File::create(path).expect("a file"));
+    let mut at = 0;
+    let mut places = Vec::new();
+    let mut put = |file: &mut BufWriter<fs::File>, bytes: &[u8]| {
+        file.write_all(bytes).expect("written");
+        at += bytes.len();
+        at
+    };
+    put(&mut file, b"%PDF-1.4\n");
+    let kids: Vec<String> = (0..pages).map(|i| format!("{} 0 R", 3 + 3 * i)).collect();
+    let mut objects: Vec<Vec<u8>> = vec![
+        b"<< /Type /Catalog /Pages 2 0 R >>".to_vec(),
+        format!(
+            "<< /Type /Pages /Count {pages} /Kids [{}] >>",
+            kids.join(" ")
+        )
+        .into_bytes(),
+    ];
+    let (w, h) = PIXELS;
+    let mut state = 0x2545_f491_4f6c_dd1d_u64;
+    for page in 0..pages {
+        let first = 3 + 3 * page;
+        objects.push(
+            format!(
+                "<< /Type /Page /Parent 2 0 R /MediaBox [0 0 595.276 841.89] /Contents {} 0 R \
+                 /Resources << /XObject << /I {} 0 R >> >> >>",
+                first + 1,
+                first + 2
+            )
+            .into_bytes(),
+        );
+        let draw = "q 500 0 0 353 47 244 cm /I Do Q";
+        objects
+            .push(format!("<< /Length {} >>\nstream\n{draw}\nendstream", draw.len()).into_bytes());
+        let mut picture = format!(
+            "<< /Type /XObject /Subtype /Image /Width {w} /Height {h} /BitsPerComponent 8 \
+             /ColorSpace /DeviceRGB /Length {} >>\nstream\n",
+            3 * w * h
+        )
+        .into_bytes();
+        for _ in 0..3 * w * h / 8 {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            picture.extend_from_slice(&state.to_le_bytes());
+        }
+        picture.extend(std::iter::repeat_n(0, 3 * w * h % 8));
+        picture.extend_from_slice(b"\nendstream");
+        objects.push(picture);
+    }
+    let mut here = 9;
+    for (i, object) in objects.iter().enumerate() {
+        places.push(here);
+        put(&mut file, format!("{} 0 obj\n", i + 1).as_bytes());
+        put(&mut file, object);
+        here = put(&mut file, b"\nendobj\n");
+    }
+    let mut table = format!("xref\n0 {}\n0000000000 65535 f \n", places.len() + 1);
+    for place in &places {
+        table.push_str(&format!("{place:010} 00000 n \n"));
+    }
+    table.push_str(&format!(
+        "trailer\n<< /Size {} /Root 1 0 R >>\nstartxref\n{here}\n%%EOF\n",
+        places.len() + 1
+    ));
+    put(&mut file, table.as_bytes());
 }
 
 /// Where the dark square lies on a page of a PDF, by poppler: left and top, mm.
