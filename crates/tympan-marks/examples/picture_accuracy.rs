@@ -7,8 +7,10 @@
 //!
 //! The ways are `holes`, `edges`, `wavy` (edges, two scanners whose carriages run unevenly by
 //! 0.15 mm), `one-wavy` (one such scanner for both sides, holes), `quarter` (edges, a quarter turn
-//! apart), `photo` and `spoiled`. Then how many sheets, and the first seed. A way with `places-` before it makes no pictures: marks, holes and points of
-//! edges are put where the simulated scanner shows them, with errors of [`MARK_PX`] and so on.
+//! apart), `photo` and `spoiled`; `witness-scans` and `witness-photo` read production sheets by their
+//! witness marks. Then how many sheets, and the first seed. A way with `places-` before it makes no
+//! pictures: marks, holes and points of edges are put where the simulated scanner shows them, with
+//! errors of [`MARK_PX`] and so on.
 //! `report` prints what `docs/pictures.md` keeps: so many sheets by places and by pictures for
 //! every way.
 #![allow(clippy::print_stdout, reason = "a command")]
@@ -20,7 +22,7 @@ use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use support::{A4, LETTER, luma, pages, sheet};
+use support::{A4, LETTER, Production, luma, pages, put_right, sheet};
 use tympan_marks::picture::{Expected, Outcome, Places, Reading, read, read_places};
 use tympan_marks::{End, TestSheet};
 use tympan_sheet::{Flip, Front, LeadingEdge, Page, Point, QuarterTurn, Side, Size};
@@ -88,7 +90,7 @@ fn report(sheets: &Sheets, places: u64, pictures: u64, first: u64) {
     run(&SCANS.map(|way| format!("places-{way}")), places);
     println!("Whole pictures, {pictures} sheets of each way, seeds from {first}:\n");
     let mut ways = SCANS.map(str::to_owned).to_vec();
-    ways.push("photo".to_owned());
+    ways.extend(["photo", "witness-scans", "witness-photo"].map(str::to_owned));
     run(&ways, pictures);
     println!("Spoiled, {pictures} sheets, seeds from {first}:\n");
     let mut tally = Tally::default();
@@ -105,6 +107,8 @@ fn report(sheets: &Sheets, places: u64, pictures: u64, first: u64) {
 struct Sheets {
     sheets: [TestSheet; 3],
     rendered: [OnceCell<Pages>; 3],
+    /// A run of production sheets on A4 and one on Letter.
+    productions: [OnceCell<(Production, Pages)>; 2],
 }
 
 impl Sheets {
@@ -116,11 +120,20 @@ impl Sheets {
                 sheet(LETTER, Flip::Sideways, "K7Q2", 3),
             ],
             rendered: Default::default(),
+            productions: Default::default(),
         }
     }
 
     fn pages(&self, which: usize) -> &Pages {
         self.rendered[which].get_or_init(|| pages(&self.sheets[which]))
+    }
+
+    fn production(&self, paper: Size) -> &(Production, Pages) {
+        self.productions[usize::from(paper == LETTER)].get_or_init(|| {
+            let production = Production::new(paper, Flip::Sideways, "7FERY");
+            let pages = production.pages(7);
+            (production, pages)
+        })
     }
 }
 
@@ -188,6 +201,15 @@ impl Tally {
             } else {
                 Flip::Sideways
             };
+            if let Some(how) = way.strip_prefix("witness-") {
+                let paper = if seed % 2 == 0 { A4 } else { LETTER };
+                let (name, printed, outcomes) =
+                    witness(how, seed, paper, sheets.production(paper), &mut rng);
+                for outcome in outcomes {
+                    self.add(seed, &name, &printed, outcome);
+                }
+                continue;
+            }
             let printer = Printer::faulty(seed, paper, flip);
             if let Some(way) = way.strip_prefix("places-") {
                 let blank = Arc::new(tympan_sim::Page::new(
@@ -211,7 +233,7 @@ impl Tally {
             let printed = printer.print(seed, front, back);
             let (name, printed, outcomes) = match way {
                 "spoiled" => spoiled(seed, &printer, printed, sheets.pages(which), &mut rng),
-                "photo" => photo(seed, &printer, printed, &mut rng),
+                "photo" => photo(seed, &printer, printed, &Expected::default(), &mut rng),
                 _ => {
                     let (printed, scanners, lies) = scanned(way, seed, printed, paper, &mut rng);
                     let pictures = [0, 1]
@@ -304,6 +326,7 @@ fn photo(
     seed: u64,
     printer: &Printer,
     printed: PrintedSheet,
+    expected: &Expected,
     rng: &mut Rng,
 ) -> (String, PrintedSheet, Vec<Outcome>) {
     let mut camera = Camera::phone(seed);
@@ -319,10 +342,38 @@ fn photo(
     let photo = camera.photo(&printed, facing, &pose, &light);
     let expected = Expected {
         caliper_mm: Some(printer.media.caliper),
-        ..Expected::default()
+        ..expected.clone()
     };
     let outcomes = read(&[luma(&photo.image)], &expected);
     (format!("{facing} {contrast}"), printed, outcomes)
+}
+
+/// A corrected production sheet, read by its witness marks: two scans over a dark backing, or one
+/// photo.
+fn witness(
+    how: &str,
+    seed: u64,
+    paper: Size,
+    (production, [front, back]): &(Production, Pages),
+    rng: &mut Rng,
+) -> (String, PrintedSheet, Vec<Outcome>) {
+    let printer = put_right(seed, paper, Flip::Sideways, 0.2);
+    let printed = printer.print(seed, front, back);
+    let expected = Expected {
+        setup: "K7Q2".parse().ok(),
+        paper: Some(paper),
+        flip: Some(Flip::Sideways),
+        caliper_mm: None,
+        runs: vec![production.known()],
+    };
+    if how == "photo" {
+        let (name, printed, outcomes) = photo(seed, &printer, printed, &expected, rng);
+        return (format!("witness marks, {name}"), printed, outcomes);
+    }
+    let (printed, scanners, lies) = scanned("edges", seed, printed, paper, rng);
+    let pictures = [0, 1].map(|k| luma(&scanners[k].scan(&printed, Side::BOTH[k], &lies[k]).image));
+    let outcomes = read(&pictures, &expected);
+    ("witness marks, scans".to_owned(), printed, outcomes)
 }
 
 /// The two scanners, how the sheet lies on each, and the sheet with its holes.

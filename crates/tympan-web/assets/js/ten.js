@@ -22,16 +22,16 @@ export class TenSheets {
     new ResizeObserver(() => this.#draw()).observe($("ten"));
   }
 
-  /** Shows a sheet, or nothing; asked for anew where `key` is another one. */
-  async show(sheet, hasCards, key) {
+  /** Shows a sheet, or nothing, or says `why` there is nothing; asked for anew where `key` is another one. */
+  async show(sheet, why, key) {
     $("ten").hidden = sheet === null;
     if (key === this.key) return;
     this.key = key;
     this.told = null;
     for (const part of document.querySelectorAll(".ten-rows, #ten .actions")) part.hidden = true;
     if (sheet === null) return;
-    if (!hasCards) {
-      $("ten-words").textContent = "They are drawn as soon as cards are found on this sheet.";
+    if (why) {
+      $("ten-words").textContent = why;
       return;
     }
     $("ten-words").textContent = "Working out ten sheets …";

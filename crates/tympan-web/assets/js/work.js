@@ -66,8 +66,9 @@ function bench() {
     looking();
     const { front, back } = shown.sheet;
     const hasCards = Boolean(shown.cards && front && back);
+    const without = inspecting === "running" ? "They are drawn as soon as cards are found on this sheet." : "No cards were found on both sides of this sheet, so there are none to show.";
     const known = how === "setup" && $("setup")?.value;
-    ten.show(known ? sheet : null, hasCards, JSON.stringify([known, sheet, shown.flip, hasCards]));
+    ten.show(known ? sheet : null, hasCards ? null : without, JSON.stringify([known, sheet, shown.flip, hasCards || without]));
   }
 
   function looking() {
@@ -191,16 +192,18 @@ function bench() {
   let inspecting = null;
   async function inspected(job) {
     const state = job?.state ?? "none";
-    if (inspecting !== null && state !== inspecting) {
+    if (state !== inspecting) {
+      const first = inspecting === null;
       inspecting = state;
-      await refresh("worth", "sheets").catch(() => {});
-      if (state === "done") {
+      if (!first) await refresh("worth", "sheets").catch(() => {});
+      if (!first && state === "done") {
         // Pages may be paired otherwise now.
         listen();
         await open(sheet);
+      } else if (shown) {
+        show(shown);
       }
     }
-    inspecting = state;
     const bar = $("worth-bar");
     if (bar && job?.total) [bar.max, bar.value] = [job.total, job.done];
   }
