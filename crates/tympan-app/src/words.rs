@@ -277,6 +277,45 @@ impl Units {
         }
     }
 
+    /// A sentence with its millimetres told in these units: `3 mm`, `63.5 × 88.9 mm`. Inches
+    /// get two places more than the millimetres had, so that nothing of their sense is lost.
+    pub fn said(self, sentence: &str) -> String {
+        if self == Self::Mm {
+            return sentence.to_owned();
+        }
+        let mut said = String::with_capacity(sentence.len());
+        let mut parts = sentence.split(" mm").peekable();
+        while let Some(part) = parts.next() {
+            let Some(after) = parts.peek() else {
+                said.push_str(part);
+                break;
+            };
+            let is_unit = !after.starts_with(|c: char| c.is_alphanumeric() || c == '²');
+            match self.converted(part).filter(|_| is_unit) {
+                Some(converted) => said.push_str(&format!("{converted} {}", self.name())),
+                None => said.push_str(&format!("{part} mm")),
+            }
+        }
+        said
+    }
+
+    /// Words that end in one number, or in several with `×` between them, with these converted.
+    fn converted(self, words: &str) -> Option<String> {
+        let is_of_number = |c: char| c.is_ascii_digit() || c == '.';
+        let before = words.trim_end_matches(is_of_number);
+        let number = &words[before.len()..];
+        let mm: f64 = number.parse().ok()?;
+        let decimals = number.split_once('.').map_or(0, |(_, part)| part.len()) + 2;
+        let number = format!("{:.decimals$}", self.of_mm(mm));
+        let chain = before
+            .strip_suffix(" × ")
+            .and_then(|words| self.converted(words));
+        Some(match chain {
+            Some(chain) => format!("{chain} × {number}"),
+            None => format!("{before}{number}"),
+        })
+    }
+
     /// A length without its sign and without idle zeros: `2.1 mm`; `None` where it rounds to
     /// nothing.
     pub fn size(self, length: Length) -> Option<String> {
@@ -398,6 +437,26 @@ mod tests {
         #[test]
         fn any_text_is_read_or_refused(text in ".{0,60}") {
             let _ = OnBack::parse(&text);
+        }
+    }
+
+    #[test]
+    fn a_sentence_s_millimetres_are_told_in_inches() {
+        for (mm, inches) in [
+            (
+                "the cards are 63.5 × 88.9 mm: a poker card",
+                "the cards are 2.500 × 3.500 in: a poker card",
+            ),
+            (
+                "make it 3 mm or wider, not 0.5 mm.",
+                "make it 0.12 in or wider, not 0.020 in.",
+            ),
+            ("3 of 4 cards, 300 g/m²", "3 of 4 cards, 300 g/m²"),
+            ("no mm here, nor 3 mmHg", "no mm here, nor 3 mmHg"),
+            ("page 2: ±0.25 mm", "page 2: ±0.0098 in"),
+        ] {
+            assert_eq!(Units::Inch.said(mm), inches);
+            assert_eq!(Units::Mm.said(mm), mm);
         }
     }
 }

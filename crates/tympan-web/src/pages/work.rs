@@ -137,7 +137,7 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
             aside.panel {
                 (how(work, setups, units))
                 (save())
-                (file(work))
+                (file(work, units))
             }
         }
         (ten_sheets(work))
@@ -317,12 +317,12 @@ fn save() -> Markup {
 }
 
 /// What was found in the file, in plain words.
-fn worth_knowing(work: &Work) -> Markup {
+fn worth_knowing(work: &Work, units: Units) -> Markup {
     let looking = work.inspecting.as_ref();
     html! {
         section #worth .cautions aria-labelledby="cautions-title" aria-live="polite" {
             h2 #cautions-title { "Worth knowing" }
-            @for caution in &work.cautions { p { (caution) } }
+            @for caution in &work.cautions { p { (units.0.said(caution)) } }
             @if let Some(job) = looking {
                 @match job.state {
                     JobState::Running => {
@@ -338,19 +338,19 @@ fn worth_knowing(work: &Work) -> Markup {
                 }
             }
             @if let Some(found) = &work.inspected {
-                p { strong { (found.answer) } }
+                p { strong { (units.0.said(&found.answer)) } }
                 @let said = found.answer.to_lowercase().contains(&found.verdict.to_lowercase());
-                @if !said { p { (capital(&found.verdict)) "." } }
+                @if !said { p { (capital(&units.0.said(&found.verdict))) "." } }
                 @if found.findings.is_empty() {
                     p.quiet { "Nothing else stands out." }
                 } @else {
                     ul.findings {
-                        @for finding in found.findings.iter().take(MOST_FINDINGS) { (told(finding)) }
+                        @for finding in found.findings.iter().take(MOST_FINDINGS) { (told(finding, units)) }
                     }
                     @if found.findings.len() > MOST_FINDINGS {
                         details {
                             summary { (found.findings.len() - MOST_FINDINGS) " more" }
-                            ul.findings { @for finding in found.findings.iter().skip(MOST_FINDINGS) { (told(finding)) } }
+                            ul.findings { @for finding in found.findings.iter().skip(MOST_FINDINGS) { (told(finding, units)) } }
                         }
                     }
                 }
@@ -362,7 +362,7 @@ fn worth_knowing(work: &Work) -> Markup {
 /// More than these are told when they are asked for.
 const MOST_FINDINGS: usize = 4;
 
-fn told(finding: &Finding) -> Markup {
+fn told(finding: &Finding, units: Units) -> Markup {
     let weight = match finding.severity.as_str() {
         "serious" => "Mend this first",
         "warning" => "Look at this",
@@ -370,7 +370,7 @@ fn told(finding: &Finding) -> Markup {
     };
     html! {
         li class=(finding.severity) {
-            strong { (weight) ": " } (finding.message)
+            strong { (weight) ": " } (units.0.said(&finding.message))
             @if let Some(page) = finding.page {
                 span.quiet {
                     " Page " (page)
@@ -378,12 +378,12 @@ fn told(finding: &Finding) -> Markup {
                     "."
                 }
             }
-            p { (finding.hint) }
+            p { (units.0.said(&finding.hint)) }
         }
     }
 }
 
-fn file(work: &Work) -> Markup {
+fn file(work: &Work, units: Units) -> Markup {
     let backs = if work.change.backs.is_empty() {
         "even"
     } else {
@@ -399,7 +399,7 @@ fn file(work: &Work) -> Markup {
     let is_list = !usual.iter().any(|(value, _)| *value == backs);
     let flip = work.change.flip.unwrap_or(Flip::Sideways);
     html! {
-        (worth_knowing(work))
+        (worth_knowing(work, units))
         details.file {
             summary { "More about this file" }
             @if work.has_back_file {
