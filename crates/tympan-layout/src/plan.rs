@@ -1,10 +1,12 @@
 //! A plan: which sheets there are, where the cells lie on them, and which piece lies in which.
 
+use tympan_sheet::drawing::Path;
 use tympan_sheet::{Front, QuarterTurn, Rect, Shape};
 
 use crate::cutting::Trimmer;
 use crate::fold_over::FoldLine;
 use crate::job::{Job, Margins, Piece, Sheet};
+use crate::marks::outline;
 use crate::quality::{Place, Quality};
 
 /// Sheets of pieces, as they are printed.
@@ -101,6 +103,13 @@ pub struct Cell {
     pub bleed: Margins,
     /// The chance that a piece comes out right here.
     pub good: f64,
+}
+
+impl Cell {
+    /// What the piece is cut to, as it lies on the front, mm from the sheet's top left corner.
+    pub fn outline(&self) -> Path {
+        outline(self.shape, self.turn, self.trim)
+    }
 }
 
 /// One piece that is made.

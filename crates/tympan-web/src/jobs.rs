@@ -1,5 +1,7 @@
 //! Long work: begun, told about, cancelled.
 
+mod deck;
+
 use axum::http::StatusCode;
 use tokio::sync::watch;
 use tympan_app::Refusal;
@@ -11,6 +13,8 @@ use tympan_app::store::{SetUpId, Timestamp};
 use crate::refused::{Answer, Refused};
 use crate::state::App;
 use crate::worker::{Ask, Said};
+
+pub(crate) use deck::{bytes, deck_in, lay, plan};
 
 /// Begins to look at a work's files.
 pub(crate) fn look(app: &App, id: &str) -> Answer<()> {
@@ -281,7 +285,7 @@ pub(crate) fn read(app: &App, id: &str, again: bool) -> Answer<()> {
     Ok(())
 }
 
-/// Cancels what runs on a work or on pictures.
+/// Cancels what runs on a work, a deck or pictures.
 pub(crate) fn cancel(app: &App, id: &str) -> Answer<()> {
     let cancels = app.cancels.lock().map_err(|_| Refused::not_found())?;
     match cancels.get(id) {

@@ -78,6 +78,7 @@ pub(crate) fn shell(state: &State, units: Units, page: Page<'_>) -> Markup {
                 link rel="preload" href="/assets/fonts/atkinson-400.woff2" as="font" type="font/woff2" crossorigin;
                 link rel="stylesheet" href="/assets/press.css";
                 link rel="stylesheet" href="/assets/bench.css";
+                link rel="stylesheet" href="/assets/deck.css";
                 script type="module" src="/assets/js/shell.js" {}
                 @if let Some(script) = page.script {
                     script type="module" src={ "/assets/js/" (script) } {}

@@ -13,7 +13,10 @@ use std::sync::mpsc;
 use serde::{Deserialize, Serialize};
 use tympan_app::Refusal;
 use tympan_app::desk::picture::{self, Tile};
-use tympan_app::desk::{Inspected, Look, Outcome, PicturesIn, Work, look, look_closely};
+use tympan_app::desk::{
+    DeckIn, DeckSaved, Inspected, Look, Outcome, PicturesIn, Work, look, look_closely,
+};
+use tympan_app::lay::{self, View};
 use tympan_app::{correct, inspect};
 
 /// What can be asked of the child.
@@ -55,6 +58,16 @@ pub(crate) enum Ask {
     Read(Box<PicturesIn>),
     /// The demo game as a PDF.
     Demo { output: PathBuf },
+    /// What there is to show of a deck.
+    View(Box<DeckIn>),
+    /// Both sides of one of its sheets (from 0), drawn into `STEM-front.png` and `STEM-back.png`.
+    Sheet {
+        deck: Box<DeckIn>,
+        sheet: usize,
+        stem: PathBuf,
+    },
+    /// Its sheets, written into a new folder.
+    Lay { deck: Box<DeckIn>, folder: PathBuf },
 }
 
 /// What the child says.
@@ -77,6 +90,10 @@ pub(crate) enum Said {
     Inspected(Box<Inspected>),
     /// Pictures were read.
     Read(Outcome),
+    /// What there is to show of a deck.
+    Viewed(Box<View>),
+    /// Its sheets were written.
+    Laid(Box<DeckSaved>),
     /// It was not done.
     Refused {
         message: String,
@@ -234,6 +251,27 @@ fn answer(ask: Ask, open: &mut Open, cancel: &AtomicBool) -> Result<Said, Refusa
         Ask::Demo { output } => {
             tympan_app::demo::write_deck(&output)?;
             Said::Drawn
+        }
+        Ask::View(deck) => {
+            let mut told = said_by_percent();
+            let mut progress = |at: lay::Progress| told(at.done, at.total);
+            let view = deck.view(&mut progress, cancel);
+            if cancel.load(Ordering::Relaxed) {
+                return Err(Refusal::new(
+                    "this was cancelled",
+                    "start it again when you like",
+                ));
+            }
+            Said::Viewed(Box::new(view))
+        }
+        Ask::Sheet { deck, sheet, stem } => {
+            deck.draw_sheet(sheet, &stem)?;
+            Said::Drawn
+        }
+        Ask::Lay { deck, folder } => {
+            let mut told = said_by_percent();
+            let mut progress = |at: lay::Progress| told(at.done, at.total);
+            Said::Laid(Box::new(deck.save(&folder, &mut progress, cancel)?))
         }
     })
 }

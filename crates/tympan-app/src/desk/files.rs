@@ -84,7 +84,9 @@ impl Desk {
     /// A [`Refusal`] where the folder cannot be used, or another program serves this desk.
     pub fn open(data: &Path) -> Result<Self, Refusal> {
         let folder = data.join("desk");
-        for name in ["", "incoming", "work", "pictures", "batches", "sheets"] {
+        for name in [
+            "", "incoming", "work", "pictures", "batches", "decks", "sheets",
+        ] {
             let folder = folder.join(name);
             fs::create_dir_all(&folder)
                 .map_err(|e| Refusal::file("make the folder", &folder, &e))?;
@@ -140,6 +142,7 @@ impl Desk {
             }
         }
         self.tidy_batches();
+        self.tidy_decks();
         for mut work in self.all() {
             if work.put_away {
                 let _ = self.throw_away(&work.id);

@@ -10,27 +10,36 @@
 //!   work/ID/saved/        what was written
 //!   pictures/ID/          previews, within a bound; may go at any time
 //!   batches/ID/           pictures of test sheets that are read
+//!   decks/ID/deck.json    cards that are laid out afresh
+//!   decks/ID/file-N.…     their files as they came
+//!   decks/ID/saved/       the sheets that were written
 //!   sheets/SETUP/         test sheets to print
 //! DATA/evidence/          pictures that show what readings rest on
 //! ```
 
 mod batch;
+mod deck;
 mod files;
 mod inspected;
 mod issued;
+mod laying;
 mod look;
 pub mod picture;
 mod show;
 mod ten;
+mod wish;
 mod work;
 
 pub use batch::{Batch, BatchRead, BatchRefused, Outcome, PicturesIn};
+pub use deck::{CardEdit, Deck, DeckSaved};
 pub use files::{Desk, Incoming};
 pub use inspected::{Cards, Finding, Inspected, look_closely};
 pub use issued::Issued;
+pub use laying::DeckIn;
 pub use look::{Look, Looked, learn, look};
 pub use show::{PageRef, SheetRef, Shown, View, sheets, show};
 pub use ten::{Ten, ten};
+pub use wish::Wish;
 pub use work::{Change, How, Job, JobKind, JobState, Learnt, Placed, Saved, Work, WorkFile};
 
 use tympan_sheet::Affine;

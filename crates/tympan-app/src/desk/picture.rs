@@ -115,6 +115,19 @@ pub fn draw(pages: &Pages, tile: &Tile, output: &Path) -> Result<(), Refusal> {
     write(output, &png)
 }
 
+/// Draws a whole page (from 0) into a new PNG file, with so many pixels per mm.
+///
+/// # Errors
+/// As for [`draw`].
+pub fn whole(pages: &Pages, page: usize, px_per_mm: f64, output: &Path) -> Result<(), Refusal> {
+    let picture = pages.rgb(page, &View::whole(px_per_mm))?;
+    let (w, h) = picture.dimensions();
+    write(
+        output,
+        &png(picture.as_raw(), w, h, ExtendedColorType::Rgb8)?,
+    )
+}
+
 fn png(pixels: &[u8], w: u32, h: u32, colour: ExtendedColorType) -> Result<Vec<u8>, Refusal> {
     let mut bytes = Vec::new();
     PngEncoder::new_with_quality(&mut bytes, CompressionType::Fast, FilterType::Up)

@@ -200,6 +200,10 @@ pub enum JobKind {
     Read,
     /// Looking closely at the files: cells, pairs, faults.
     Inspect,
+    /// Finding the cards of a deck and the best plans for them.
+    Plan,
+    /// Writing new sheets.
+    Lay,
 }
 
 /// How far long work is.

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
+use serde::{Deserialize, Serialize};
 use tympan_inspect::faults::Print;
 use tympan_inspect::{Asked, FoldLine, Grid, PageCells, Pair, Role};
 use tympan_layout::Stands;
@@ -12,7 +13,7 @@ use crate::inspect::{self, Progress};
 use crate::refusal::Refusal;
 
 /// One cell of a page as a picture to be laid.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Cell {
     /// Its page, from 0.
     pub(super) page: usize,
@@ -21,6 +22,7 @@ pub(super) struct Cell {
     /// The size of its trim, mm.
     pub(super) trim: Size,
     /// From its trim (mm from its top left corner) to the page as seen.
+    #[serde(with = "numbers")]
     pub(super) to_page: Affine<Page>,
     /// The picture goes on this far beyond the trim, mm.
     pub(super) bleed: f64,
@@ -35,8 +37,25 @@ impl Cell {
     }
 }
 
+/// A map as its six numbers.
+mod numbers {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+    use tympan_sheet::{Affine, Page};
+
+    pub(super) fn serialize<S: Serializer>(m: &Affine<Page>, to: S) -> Result<S::Ok, S::Error> {
+        [m.xx, m.xy, m.yx, m.yy, m.dx, m.dy].serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Affine<Page>, D::Error> {
+        let [xx, xy, yx, yy, dx, dy] = <[f64; 6]>::deserialize(from)?;
+        Ok(Affine::new(xx, xy, yx, yy, dx, dy))
+    }
+}
+
 /// A front with its back.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct TwoSides {
     pub(super) front: Cell,
     pub(super) back: Option<Cell>,
@@ -45,6 +64,7 @@ pub(super) struct TwoSides {
 }
 
 /// What the cells of a file are.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(super) struct Found {
     /// All cards, sheet by sheet, read like a text.
     pub(super) cards: Vec<TwoSides>,

@@ -20,6 +20,15 @@ pub(super) struct TwoFiles {
     pub(super) back: Option<PathBuf>,
 }
 
+/// Pictures with what they are called, by the side that the folder they lie in tells.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Listed {
+    /// In no folder that tells.
+    pub(super) loose: Vec<(String, PathBuf)>,
+    pub(super) fronts: Vec<(String, PathBuf)>,
+    pub(super) backs: Vec<(String, PathBuf)>,
+}
+
 /// Pairs the pictures of a folder. Sides are told by folders in it called `fronts` and `backs` with
 /// the same names in both, or by names that end in `front` and `back`; pictures that say nothing are
 /// fronts, and one that is called only `back` is the back of all that have none.
@@ -28,23 +37,43 @@ pub(super) struct TwoFiles {
 /// All pictures that cannot be paired.
 pub(super) fn read(folder: &Path) -> Result<Vec<TwoFiles>, Vec<Problem>> {
     let fail = |refusal: Refusal| vec![Problem::refused(folder.display().to_string(), refusal)];
-    let mut loose = pictures(folder).map_err(fail)?;
     let sub = |names: [&str; 2]| {
         let folders = names.map(|name| folder.join(name));
         folders.into_iter().find(|folder| folder.is_dir())
     };
-    let mut fronts = Vec::new();
-    let mut backs = Vec::new();
-    if let Some(folder) = sub(["fronts", "front"]) {
-        fronts = named(pictures(&folder).map_err(fail)?);
+    let in_folder = |folder: Option<PathBuf>| match folder {
+        Some(folder) => pictures(&folder).map(named).map_err(fail),
+        None => Ok(Vec::new()),
+    };
+    let loose = pictures(folder).map_err(fail)?;
+    let cards = pair(Listed {
+        loose: loose.into_iter().map(|path| (stem(&path), path)).collect(),
+        fronts: in_folder(sub(["fronts", "front"]))?,
+        backs: in_folder(sub(["backs", "back"]))?,
+    })?;
+    if cards.is_empty() {
+        return Err(vec![Problem::new(
+            folder.display().to_string(),
+            "there are no pictures in this folder",
+            format!("put in one picture for each side: {}", PICTURES.join(", ")),
+        )]);
     }
-    if let Some(folder) = sub(["backs", "back"]) {
-        backs = named(pictures(&folder).map_err(fail)?);
-    }
+    Ok(cards)
+}
+
+/// Pairs pictures by their names.
+///
+/// # Errors
+/// All that cannot be paired.
+pub(super) fn pair(listed: Listed) -> Result<Vec<TwoFiles>, Vec<Problem>> {
+    let Listed {
+        mut loose,
+        mut fronts,
+        mut backs,
+    } = listed;
     let mut common = None;
-    loose.sort_by(|a, b| natural(&stem(a), &stem(b)));
-    for path in loose {
-        let name = stem(&path);
+    loose.sort_by(|a, b| natural(&a.0, &b.0));
+    for (name, path) in loose {
         match side(&name) {
             (rest, Some(true)) if rest.is_empty() => common = Some(path),
             (rest, Some(true)) => backs.push((rest, path)),
@@ -60,7 +89,6 @@ pub(super) fn read(folder: &Path) -> Result<Vec<TwoFiles>, Vec<Problem>> {
         common = Some(path.clone());
         backs.clear();
     }
-    let mut problems = Vec::new();
     let mut cards = Vec::new();
     for (name, front) in fronts {
         let own = backs.iter().position(|(back, _)| *back == name);
@@ -70,25 +98,17 @@ pub(super) fn read(folder: &Path) -> Result<Vec<TwoFiles>, Vec<Problem>> {
         cards.push(TwoFiles { name, front, back });
     }
     backs.sort_by(|a, b| natural(&a.0, &b.0));
-    for (name, path) in backs {
-        problems.push(Problem::new(
+    if backs.is_empty() {
+        return Ok(cards);
+    }
+    let without_front = |(name, path): (String, PathBuf)| {
+        Problem::new(
             path.display().to_string(),
             "this back has no front",
             format!("give its front the name {name}-front, or take the back away"),
-        ));
-    }
-    if cards.is_empty() && problems.is_empty() {
-        problems.push(Problem::new(
-            folder.display().to_string(),
-            "there are no pictures in this folder",
-            format!("put in one picture for each side: {}", PICTURES.join(", ")),
-        ));
-    }
-    if problems.is_empty() {
-        Ok(cards)
-    } else {
-        Err(problems)
-    }
+        )
+    };
+    Err(backs.into_iter().map(without_front).collect())
 }
 
 fn pictures(folder: &Path) -> Result<Vec<PathBuf>, Refusal> {
@@ -128,7 +148,8 @@ fn named(paths: Vec<PathBuf>) -> Vec<(String, PathBuf)> {
     named.collect()
 }
 
-fn stem(path: &Path) -> String {
+/// A file's name without its ending.
+pub(super) fn stem(path: &Path) -> String {
     path.file_stem()
         .unwrap_or_default()
         .to_string_lossy()

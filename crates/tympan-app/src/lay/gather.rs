@@ -12,9 +12,10 @@ use tympan_sheet::{Affine, Flip, Shape, Size, Vector};
 
 use super::cells::{self, Cell};
 use super::deck::{self, ArtName, Entry};
-use super::folder;
 use super::job::{Fit, Job, ShapeAsked, Source, usual_radius};
+use super::known::Known;
 use super::problem::Problem;
+use super::{dropped, folder};
 use crate::files;
 use crate::inspect::{self, Progress};
 use crate::refusal::Refusal;
@@ -30,12 +31,17 @@ const SOFT_PPI: f64 = 300.0;
 /// A card to be laid.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Card {
+    /// Its place among all cards that are found, from 1.
+    pub(super) number: usize,
     pub(super) name: String,
     pub(super) front: usize,
     pub(super) back: Option<usize>,
+    /// 0 where it is left out by hand.
     pub(super) copies: u32,
     pub(super) shape: Shape,
     pub(super) stands: Stands,
+    /// What will look poor about it, if anything.
+    pub(super) caution: Option<String>,
 }
 
 /// All that a job names.
@@ -47,21 +53,22 @@ pub(super) struct Gathered {
     pub(super) cautions: Vec<String>,
 }
 
-/// Gathers the cards of a job.
-///
-/// # Errors
-/// Everything that is in the way.
+/// Gathers the cards of a job: what is found of them, and everything that is in the way. What
+/// inspection finds is kept in `known`, or taken from there.
 pub(super) fn gather(
     job: &Job,
     flip: Flip,
+    known: &mut Known,
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
-) -> Result<Gathered, Vec<Problem>> {
+) -> (Gathered, Vec<Problem>) {
     let mut gatherer = Gatherer {
         job,
         flip,
+        known,
         cancel,
         progress,
+        names: HashMap::new(),
         found: Gathered::default(),
         index: HashMap::new(),
         arts: HashMap::new(),
@@ -71,21 +78,20 @@ pub(super) fn gather(
     for source in &job.sources {
         gatherer.source(source);
     }
-    gatherer.fillers();
+    gatherer.by_hand();
     gatherer.only();
+    gatherer.fillers();
+    gatherer.proportions();
     gatherer.coarse();
-    if gatherer.found.cards.is_empty() && gatherer.problems.is_empty() {
-        gatherer.problems.push(Problem::new(
+    let none = gatherer.found.cards.iter().all(|card| card.copies == 0);
+    if none && gatherer.problems.is_empty() {
+        gatherer.problem(
             "the job",
             "it names no cards",
-            "name a PDF, a folder of pictures or a deck list",
-        ));
+            "name a PDF, a folder of pictures or a deck list, and at least one copy of one card",
+        );
     }
-    if gatherer.problems.is_empty() {
-        Ok(gatherer.found)
-    } else {
-        Err(gatherer.problems)
-    }
+    (gatherer.found, gatherer.problems)
 }
 
 /// The file, the page, the cell, and how much of it is bleed.
@@ -94,8 +100,11 @@ type ArtKey = (SourceId, usize, Option<usize>, u64);
 struct Gatherer<'a> {
     job: &'a Job,
     flip: Flip,
+    known: &'a mut Known,
     cancel: &'a AtomicBool,
     progress: &'a mut dyn FnMut(Progress),
+    /// What their owner calls files that have other names here.
+    names: HashMap<PathBuf, PathBuf>,
     found: Gathered,
     /// Files by path; `None` where one cannot be read, which is told once.
     index: HashMap<PathBuf, Option<SourceId>>,
@@ -115,7 +124,34 @@ impl Gatherer<'_> {
         self.problems.push(Problem::refused(place, refusal));
     }
 
+    /// What a file is called in messages.
+    fn shown(&self, path: &Path) -> PathBuf {
+        self.names
+            .get(path)
+            .map_or(path, PathBuf::as_path)
+            .to_owned()
+    }
+
+    /// Files that were given by themselves.
+    fn dropped(&mut self, source: &Source) {
+        for file in &source.dropped {
+            self.names
+                .insert(file.path.clone(), PathBuf::from(&file.name));
+        }
+        let sorted = dropped::sort(source);
+        self.problems.extend(sorted.problems);
+        for sheets in sorted.sheets {
+            self.source(&sheets);
+        }
+        for entry in sorted.entries {
+            self.entry(source, entry);
+        }
+    }
+
     fn source(&mut self, source: &Source) {
+        if !source.dropped.is_empty() {
+            return self.dropped(source);
+        }
         match (&source.file, &source.folder, &source.list) {
             (Some(file), None, None) => self.file(source, file),
             (None, Some(folder), None) => match folder::read(folder) {
@@ -168,7 +204,7 @@ impl Gatherer<'_> {
         };
         if self.is_picture(id) {
             let entry = Entry {
-                name: deck::short_name(&whole(path)),
+                name: deck::short_name(&whole(&self.shown(path))),
                 front: whole(path),
                 back: None,
                 copies: 1,
@@ -192,12 +228,19 @@ impl Gatherer<'_> {
             pairs: &asked,
             flip: self.flip,
         };
-        let found = match cells::find(&file, self.progress, self.cancel) {
-            Ok(found) => found,
-            Err(refusal) => return self.refused(&path.display().to_string(), refusal),
+        let shown = self.shown(path);
+        let found = match self.known.sheets(&file) {
+            Some(found) => found,
+            None => match cells::find(&file, self.progress, self.cancel) {
+                Ok(found) => {
+                    self.known.keep_sheets(&file, &found);
+                    found
+                }
+                Err(refusal) => return self.refused(&shown.display().to_string(), refusal),
+            },
         };
         self.found.cautions.extend(found.cautions);
-        let stem = deck::short_name(&whole(path));
+        let stem = deck::short_name(&whole(&shown));
         for sides in found.cards {
             let page = sides.front.page + 1;
             let name = format!("{stem} page {page} card {}", sides.front.number);
@@ -212,12 +255,14 @@ impl Gatherer<'_> {
                 None => Shape::rect(sides.front.trim, 0.0),
             };
             let card = Card {
+                number: 0,
                 name,
                 front,
                 back,
                 copies: 1,
                 shape: self.cornered(shape, sides.front.radius),
                 stands: source.standing.map_or(sides.stands, |asked| asked.0),
+                caution: None,
             };
             self.card(source, card);
         }
@@ -277,12 +322,14 @@ impl Gatherer<'_> {
         let shape = self.cornered(shape, None);
         let asked = source.standing.map(|asked| asked.0);
         let card = Card {
+            number: 0,
             name,
             front,
             back,
             copies: entry.copies,
             shape,
             stands: entry.stands.or(asked).unwrap_or_default(),
+            caution: None,
         };
         self.card(source, card);
     }
@@ -332,18 +379,29 @@ impl Gatherer<'_> {
         {
             card.shape = card.shape.turned();
         }
-        for (art, side) in [(Some(card.front), "front"), (card.back, "back")] {
-            let Some(art) = art else { continue };
-            self.proportion(&card, art, side);
-        }
+        card.number = self.found.cards.len() + 1;
         self.found.cards.push(card);
+    }
+
+    /// Whether pictures have the proportions of the cards that are laid.
+    fn proportions(&mut self) {
+        if self.job.fit.unwrap_or_default() != Fit::Refuse {
+            return;
+        }
+        for card in self.found.cards.clone() {
+            if card.copies == 0 {
+                continue;
+            }
+            for (art, side) in [(Some(card.front), "front"), (card.back, "back")] {
+                if let Some(art) = art {
+                    self.proportion(&card, art, side);
+                }
+            }
+        }
     }
 
     /// Whether a picture has its card's proportions.
     fn proportion(&mut self, card: &Card, art: usize, side: &str) {
-        if self.job.fit.unwrap_or_default() != Fit::Refuse {
-            return;
-        }
         let (trim, bounds) = (self.found.arts[art].size, card.shape.size());
         let off = |trim: Size| (trim.w / trim.h) / (bounds.w / bounds.h) - 1.0;
         if off(trim).abs() <= SAME_PROPORTION {
@@ -372,7 +430,8 @@ impl Gatherer<'_> {
             bounds.w,
             bounds.h
         );
-        self.problem(&card.name, message, hint);
+        let problem = Problem::new(&card.name, message, hint);
+        self.problems.push(problem.of_card(card.number));
     }
 
     /// A cell as art.
@@ -455,14 +514,9 @@ impl Gatherer<'_> {
     ) -> Option<Cell> {
         if !self.cells.contains_key(&file) {
             let path = self.found.sources.path(file).to_owned();
-            let print = Print::default();
-            let looked = inspect::look::at(&[&path], password, &print, self.progress, self.cancel);
-            let cells = match looked {
-                Ok(looked) => looked[0].cells().iter().map(cells::of_page).collect(),
-                Err(refusal) => {
-                    self.refused(&path.display().to_string(), refusal);
-                    Vec::new()
-                }
+            let cells = match self.known.pages(&path) {
+                Some(cells) => cells,
+                None => self.look_for_cells(&path, password),
             };
             self.cells.insert(file, cells);
         }
@@ -477,6 +531,22 @@ impl Gatherer<'_> {
             );
         }
         cell
+    }
+
+    fn look_for_cells(&mut self, path: &Path, password: Option<&str>) -> Vec<Vec<Cell>> {
+        let (print, file) = (Print::default(), path.to_owned());
+        let looked = inspect::look::at(&[&file], password, &print, self.progress, self.cancel);
+        match looked {
+            Ok(looked) => {
+                let cells: Vec<_> = looked[0].cells().iter().map(cells::of_page).collect();
+                self.known.keep_pages(path, &cells);
+                cells
+            }
+            Err(refusal) => {
+                self.refused(&self.shown(path).display().to_string(), refusal);
+                Vec::new()
+            }
+        }
     }
 
     /// Opens a file once; what is wrong with it is told once.
@@ -494,6 +564,7 @@ impl Gatherer<'_> {
                     .strip_prefix(&place)
                     .unwrap_or(&message)
                     .trim_start();
+                let place = self.shown(path).display().to_string();
                 self.problem(&place, message, error.hint().unwrap_or_default());
                 None
             }
@@ -516,7 +587,7 @@ impl Gatherer<'_> {
         };
         let none = Source::default();
         for i in 0..self.found.cards.len() {
-            if self.found.cards[i].back.is_some() {
+            if self.found.cards[i].back.is_some() || self.found.cards[i].copies == 0 {
                 continue;
             }
             let shape = self.found.cards[i].shape;
@@ -525,9 +596,44 @@ impl Gatherer<'_> {
                 return;
             };
             self.found.cards[i].back = Some(art);
-            let card = self.found.cards[i].clone();
-            self.proportion(&card, art, "back");
         }
+    }
+
+    /// Puts the cards in the order that was made by hand, and leaves out those that it leaves out.
+    fn by_hand(&mut self) {
+        if self.job.deck.is_empty() {
+            return;
+        }
+        let mut kept: Vec<Card> = Vec::new();
+        for wanted in &self.job.deck {
+            let place = format!("card {}", wanted.number);
+            let found = wanted
+                .number
+                .checked_sub(1)
+                .and_then(|i| self.found.cards.get(i));
+            let Some(card) = found.cloned() else {
+                let count = self.found.cards.len();
+                let message = format!("there is no such card: {count} were found");
+                self.problem(&place, message, "leave it out of the deck");
+                continue;
+            };
+            if kept.iter().any(|kept| kept.number == card.number) {
+                self.problem(&place, "the deck names it twice", "give it more copies");
+                continue;
+            }
+            let copies = wanted.copies.unwrap_or(card.copies);
+            if copies > deck::MOST_COPIES {
+                let hint = format!("write a number from 0 to {}", deck::MOST_COPIES);
+                self.problem(&card.name, format!("{copies} copies cannot be laid"), hint);
+                continue;
+            }
+            kept.push(Card {
+                name: wanted.name.clone().unwrap_or(card.name),
+                copies,
+                ..card
+            });
+        }
+        self.found.cards = kept;
     }
 
     /// Keeps only the cards that are asked for, in the order asked.
@@ -564,7 +670,7 @@ impl Gatherer<'_> {
     /// Says which pictures are coarse as laid.
     fn coarse(&mut self) {
         let (mut coarse, mut soft): (Vec<String>, Vec<String>) = (Vec::new(), Vec::new());
-        for card in &self.found.cards {
+        for card in self.found.cards.iter_mut().filter(|card| card.copies > 0) {
             let sides = [Some(card.front), card.back];
             let least = (sides.into_iter().flatten())
                 .filter_map(|art| {
@@ -573,11 +679,16 @@ impl Gatherer<'_> {
                     Some(page.pixels_per_inch(page.size)? * art.size.w / card.shape.size().w)
                 })
                 .fold(f64::INFINITY, f64::min);
-            if least < COARSE_PPI {
-                coarse.push(format!("{} ({least:.0} ppi)", card.name));
+            let (names, looks) = if least < COARSE_PPI {
+                (&mut coarse, "coarse")
             } else if least < SOFT_PPI - 1.0 {
-                soft.push(format!("{} ({least:.0} ppi)", card.name));
-            }
+                (&mut soft, "a little soft")
+            } else {
+                continue;
+            };
+            names.push(format!("{} ({least:.0} ppi)", card.name));
+            let message = format!("{least:.0} pixels per inch as laid: it will look {looks}");
+            card.caution = Some(message);
         }
         for (names, limit, looks) in [
             (coarse, COARSE_PPI, "coarse"),

@@ -14,6 +14,7 @@ use tympan_layout::{Edge, Stands};
 use tympan_sheet::{Flip, HexagonTop, Length, Paper, Shape, Size, USUAL_CARDS};
 
 use super::deck;
+use super::dropped::Named;
 use crate::files;
 use crate::refusal::Refusal;
 use crate::report::card_size;
@@ -87,6 +88,23 @@ pub struct Job {
     pub plan: Option<usize>,
     /// Only these cards, by their names, once each or as often as is said: spoiled ones.
     pub only: Vec<String>,
+    /// The deck by hand: which of the cards that are found are laid, in this order. All of them as
+    /// they are found where nothing is said.
+    pub deck: Vec<Wanted>,
+}
+
+/// A card of a deck that was put together by hand.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Wanted {
+    /// Its number among the cards that are found, from 1.
+    pub number: usize,
+    /// Another name than it was found under.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// How many of it, where that is not what its source says; 0 leaves it out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub copies: Option<u32>,
 }
 
 /// Where cards come from: exactly one of `file`, `folder` and `list`.
@@ -119,6 +137,9 @@ pub struct Source {
     pub bleed_within: Option<Length>,
     /// A PDF's password.
     pub password: Option<String>,
+    /// In place of the above: files that were given by themselves, of whatever kind.
+    #[serde(skip)]
+    pub dropped: Vec<Named>,
 }
 
 impl Source {

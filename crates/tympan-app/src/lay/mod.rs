@@ -4,13 +4,18 @@
 mod cells;
 mod cuts;
 mod deck;
+mod dropped;
 mod folder;
 mod gather;
 mod job;
+mod known;
+mod labels;
+mod picture;
 mod planned;
 mod problem;
 mod said;
 mod sheets;
+mod view;
 mod witness;
 
 use std::path::PathBuf;
@@ -21,11 +26,17 @@ use tympan_store::Store;
 
 use crate::refusal::Refusal;
 
+pub use dropped::Named;
 pub use job::{
-    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, ShapeAsked, Source, StandingAsked,
+    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, ShapeAsked, Source, StandingAsked, Wanted,
 };
+pub use known::Known;
+pub use labels::label;
 pub use problem::Problem;
-pub use said::{CardSaid, Laid, PlanSaid, Shown};
+pub use said::{CardSaid, Laid, PileSaid, PlanSaid, Shown};
+pub use tympan_layout::cut_lines::NOTE as CUT_LINES_NOTE;
+pub use tympan_layout::cutting::CAUTIONS as CUTTING_CAUTIONS;
+pub use view::{CardView, CutRow, CutsView, PlanView, View, sheet, view};
 
 /// What is asked for.
 #[derive(Clone, Debug, Default)]
@@ -68,7 +79,7 @@ pub fn show(
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Shown, Refusal> {
-    let planned = planned::plan(store, job, progress, cancel)?;
+    let planned = planned::plan(store, job, &mut Known::default(), progress, cancel)?;
     Ok(said::shown(&planned))
 }
 
@@ -82,22 +93,27 @@ pub fn lay(
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Laid, Refusal> {
+    lay_known(store, request, &mut Known::default(), progress, cancel)
+}
+
+/// The same with what is known of its files.
+///
+/// # Errors
+/// As for [`lay`].
+pub fn lay_known(
+    store: Option<&mut Store>,
+    request: &Request,
+    known: &mut Known,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Laid, Refusal> {
     crate::correct::refuse_existing(&request.output)?;
-    let mut planned = planned::plan(store.as_deref(), &request.job, progress, cancel)?;
-    let number = request.job.plan.unwrap_or(1);
-    let Some(chosen) = number.checked_sub(1).filter(|i| *i < planned.plans.len()) else {
-        return Err(Refusal::new(
-            format!(
-                "there is no plan {number}: there are {}",
-                planned.plans.len()
-            ),
-            "--show tells them",
-        ));
-    };
+    let mut planned = planned::plan(store.as_deref(), &request.job, known, progress, cancel)?;
+    let chosen = planned.chosen(&request.job)?;
     if cancel.load(Ordering::Relaxed) {
         return Err(stopped());
     }
-    let job = sheets::job(&planned, chosen, request, store)?;
+    let job = sheets::job(&planned, chosen, request, None, store)?;
     let mut step = |at: tympan_pdf::Progress| {
         progress(Progress {
             doing: Doing::Writing,
@@ -115,18 +131,24 @@ pub fn lay(
 }
 
 fn unwritten(error: ImposeError) -> Refusal {
+    problem::refusal(&in_the_way(error))
+}
+
+/// Why sheets could not be written, card by card.
+fn in_the_way(error: ImposeError) -> Vec<Problem> {
     let hint = error.hint().map(str::to_owned);
     match error {
         ImposeError::Problems(problems) => {
             let told = |problem: &tympan_pdf::impose::Problem| {
                 Problem::new(&problem.art, problem.fault.to_string(), problem.hint())
             };
-            problem::refusal(&problems.iter().map(told).collect::<Vec<_>>())
+            problems.iter().map(told).collect()
         }
-        other => Refusal {
-            message: other.to_string(),
-            hint,
-        },
+        other => vec![Problem::new(
+            "",
+            other.to_string(),
+            hint.unwrap_or_default(),
+        )],
     }
 }
 

@@ -12,6 +12,7 @@ use tympan_store::{SetUp, Store};
 
 use super::gather::{self, Gathered};
 use super::job::{CutBy, Job, Order};
+use super::known::Known;
 use super::problem::{self, Problem};
 use super::{Doing, Progress};
 use crate::inspect::CUT_TOLERANCE_MM;
@@ -44,14 +45,52 @@ impl Planned {
         let (setup, learnt) = self.setup.as_ref()?;
         Some((setup, learnt.as_ref()?))
     }
+
+    /// Which of the plans the job asks for, from 0.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where there are not so many.
+    pub(super) fn chosen(&self, job: &Job) -> Result<usize, Refusal> {
+        let number = job.plan.unwrap_or(1);
+        let index = number.checked_sub(1).filter(|i| *i < self.plans.len());
+        index.ok_or_else(|| {
+            let count = self.plans.len();
+            let message = format!("there is no plan {number}: there are {count}");
+            Refusal::new(message, "--show tells them")
+        })
+    }
+}
+
+/// Why a job has no plan: all that is in the way, and what was found all the same.
+pub(super) struct Stuck {
+    pub(super) found: Box<Gathered>,
+    pub(super) cautions: Vec<String>,
+    pub(super) problems: Vec<Problem>,
+}
+
+impl From<Refusal> for Stuck {
+    fn from(refusal: Refusal) -> Self {
+        Self {
+            found: Box::default(),
+            cautions: Vec::new(),
+            problems: vec![Problem::refused("", refusal)],
+        }
+    }
+}
+
+impl From<Stuck> for Refusal {
+    fn from(stuck: Stuck) -> Self {
+        problem::refusal(&stuck.problems)
+    }
 }
 
 pub(super) fn plan(
     store: Option<&Store>,
     job: &Job,
+    known: &mut Known,
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
-) -> Result<Planned, Refusal> {
+) -> Result<Planned, Stuck> {
     let mut cautions = Vec::new();
     let setup = set_up(store, job, &mut cautions)?;
     let of_setup = setup.as_ref().map(|(setup, _)| setup);
@@ -66,10 +105,22 @@ pub(super) fn plan(
             total: at.total,
         });
     };
-    let mut found = gather::gather(job, flip, &mut looked, cancel)
-        .map_err(|problems| problem::refusal(&problems))?;
+    let (mut found, mut problems) = gather::gather(job, flip, known, &mut looked, cancel);
     cautions.append(&mut found.cautions);
-    let paper = paper(job, of_setup, &found)?;
+    let paper = match paper(job, of_setup, &found) {
+        Ok(paper) if problems.is_empty() => paper,
+        other => {
+            // Without cards nothing can say which paper they lay on.
+            if let (Err(refusal), false) = (other, found.cards.is_empty()) {
+                problems.push(Problem::refused("", refusal));
+            }
+            return Err(Stuck {
+                found: Box::new(found),
+                cautions,
+                problems,
+            });
+        }
+    };
     let sheet = sheet(job, of_setup, paper.size(), flip);
     let next = next_sheet(setup.as_ref(), paper.size());
     if setup.as_ref().is_none_or(|(_, learnt)| learnt.is_none()) {
@@ -119,9 +170,11 @@ pub(super) fn plan(
         let told = |problem: &tympan_layout::Problem| {
             Problem::new("the plan", problem.to_string(), problem.hint())
         };
-        return Err(problem::refusal(
-            &problems.0.iter().map(told).collect::<Vec<_>>(),
-        ));
+        return Err(Stuck {
+            found: Box::new(found),
+            cautions,
+            problems: problems.0.iter().map(told).collect(),
+        });
     }
     plans.sort_by(|(a, _), (b, _)| paper_for(a).total_cmp(&paper_for(b)));
     plans.truncate(MOST_PLANS);
@@ -270,5 +323,6 @@ fn pieces(job: &Job, found: &Gathered) -> Vec<Piece> {
         may_turn: true,
         edge,
     };
-    found.cards.iter().map(piece).collect()
+    let laid = found.cards.iter().filter(|card| card.copies > 0);
+    laid.map(piece).collect()
 }

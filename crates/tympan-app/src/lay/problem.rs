@@ -1,6 +1,6 @@
 //! What is in the way of laying a deck out: all of it at once, each with the card's name.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::refusal::Refusal;
 
@@ -8,7 +8,7 @@ use crate::refusal::Refusal;
 const MOST_TOLD: usize = 30;
 
 /// One thing in the way.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Problem {
     /// The card, or the file and line.
     pub place: String,
@@ -16,6 +16,9 @@ pub struct Problem {
     pub message: String,
     /// What to do.
     pub hint: String,
+    /// The number of the card that it concerns, where it concerns one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub card: Option<usize>,
 }
 
 impl Problem {
@@ -29,6 +32,16 @@ impl Problem {
             place: place.into(),
             message: message.into(),
             hint: hint.into(),
+            card: None,
+        }
+    }
+
+    /// The same, of this card.
+    #[must_use]
+    pub(super) fn of_card(self, number: usize) -> Self {
+        Self {
+            card: Some(number),
+            ..self
         }
     }
 
@@ -40,7 +53,10 @@ impl Problem {
 
 /// One refusal that tells them all. Remedies that many problems share are told once.
 pub(super) fn refusal(problems: &[Problem]) -> Refusal {
-    let line = |problem: &Problem| format!("{}: {}", problem.place, problem.message);
+    let line = |problem: &Problem| match problem.place.as_str() {
+        "" => problem.message.clone(),
+        place => format!("{place}: {}", problem.message),
+    };
     let mut hints: Vec<&str> = Vec::new();
     for problem in problems.iter().take(MOST_TOLD) {
         if !problem.hint.is_empty() && !hints.contains(&problem.hint.as_str()) {

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use tympan_layout::Plan;
 use tympan_pdf::impose::ImposeReport;
 
@@ -53,7 +53,7 @@ pub struct Laid {
 }
 
 /// One plan.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlanSaid {
     /// Its number, from 1, as `--plan` takes it.
     pub number: usize,
@@ -78,8 +78,10 @@ pub struct PlanSaid {
 }
 
 /// One card.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct CardSaid {
+    /// Its number among the cards that are found, from 1, as a job's `deck` takes it.
+    pub number: usize,
     /// Its name, as `--only` takes it.
     pub name: String,
     /// How many of it.
@@ -91,7 +93,7 @@ pub struct CardSaid {
 }
 
 /// One pile of cut cards.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PileSaid {
     /// Which cell of its sheets, from 1, read like a text.
     pub cell: usize,
@@ -101,6 +103,59 @@ pub struct PileSaid {
     pub first: String,
     /// The card at the bottom.
     pub last: String,
+}
+
+impl PlanSaid {
+    /// What it is and what it comes to.
+    pub fn in_words(&self) -> String {
+        let gutter = if self.gutter_mm > 0.0 {
+            format!("{} mm between cards", self.gutter_mm)
+        } else {
+            "one cut between cards".to_owned()
+        };
+        let cuts = self
+            .cuts
+            .map_or_else(|| "cut around".to_owned(), |cuts| format!("{cuts} cuts"));
+        format!(
+            "{}, {gutter}: {} on a sheet, {}; {cuts}; {:.0} % of the paper wasted; {:.1} of {} \
+             cards expected to go wrong",
+            self.title,
+            self.per_sheet,
+            counted(self.sheets, "sheet"),
+            self.waste_percent,
+            self.expected_rejects,
+            self.cards
+        )
+    }
+
+    /// How many sheets to have at hand for cards that go wrong; empty where none are needed.
+    pub fn spares_in_words(&self) -> String {
+        match self.spare_sheets {
+            0 => String::new(),
+            n => format!(
+                "Have {} more at hand for those that go wrong.",
+                counted(n, "sheet")
+            ),
+        }
+    }
+}
+
+/// A count with its thing: `1 sheet`, `3 sheets`.
+pub(super) fn counted(number: usize, what: &str) -> String {
+    let s = if number == 1 { "" } else { "s" };
+    format!("{number} {what}{s}")
+}
+
+impl Laid {
+    /// What was laid on how many sheets: a sentence.
+    pub fn answer(&self) -> String {
+        format!(
+            "{} on {} of {}.",
+            counted(self.plan.cards, "card"),
+            counted(self.plan.sheets, "sheet"),
+            self.paper
+        )
+    }
 }
 
 pub(super) fn shown(planned: &Planned) -> Shown {
@@ -139,7 +194,7 @@ pub(super) fn laid(
     }
 }
 
-fn plan(planned: &Planned, index: usize) -> PlanSaid {
+pub(super) fn plan(planned: &Planned, index: usize) -> PlanSaid {
     let (plan, gutter) = &planned.plans[index];
     let figures = &plan.figures;
     PlanSaid {
@@ -157,16 +212,20 @@ fn plan(planned: &Planned, index: usize) -> PlanSaid {
 }
 
 fn cards(planned: &Planned) -> Vec<CardSaid> {
-    let said = |card: &super::gather::Card| CardSaid {
+    planned.found.cards.iter().map(card).collect()
+}
+
+pub(super) fn card(card: &super::gather::Card) -> CardSaid {
+    CardSaid {
+        number: card.number,
         name: card.name.clone(),
         copies: card.copies,
         two_sided: card.back.is_some(),
         size_mm: [card.shape.size().w, card.shape.size().h],
-    };
-    planned.found.cards.iter().map(said).collect()
+    }
 }
 
-fn piles(plan: &Plan) -> Vec<PileSaid> {
+pub(super) fn piles(plan: &Plan) -> Vec<PileSaid> {
     let name = |piece: usize| plan.pieces[piece].name.clone();
     let said = |pile: tympan_layout::Pile| PileSaid {
         cell: pile.cell + 1,

@@ -18,11 +18,13 @@ use crate::pages::Role;
 use crate::plan::{self, Cause, Laying, PageIn, Place, as_page};
 use crate::refusal::Refusal;
 
-/// Everything that is written for one of the plans.
+/// Everything that is written for one of the plans; where `only` says which, only that sheet (from
+/// 0), and without the witness marks that belong to a whole run.
 pub(super) fn job(
     planned: &Planned,
     chosen: usize,
     request: &Request,
+    only: Option<usize>,
     mut store: Option<&mut Store>,
 ) -> Result<ImposeJob, Refusal> {
     let (plan, _) = &planned.plans[chosen];
@@ -35,6 +37,7 @@ pub(super) fn job(
         let marks = marks(&request.job, plan, number);
         let witness = match (request.job.witness, &planned.setup, store.as_deref_mut()) {
             (false, ..) => None,
+            _ if only.is_some() => None,
             (true, Some((setup, _)), Some(store)) if two_sided => {
                 let name = request
                     .output
@@ -64,6 +67,9 @@ pub(super) fn job(
             witness.as_ref().map(items).unwrap_or_default()
         };
         for sheet in sheets.by_ref().take(group.sheets.len()) {
+            if only.is_some_and(|only| only + 1 != sheet.number) {
+                continue;
+            }
             let mut page = side(&request.job, &sheet.front, size, &Affine::IDENTITY);
             page.over.clone_from(&marks.front);
             page.over.extend(witnessed(Side::Front, sheet.number));

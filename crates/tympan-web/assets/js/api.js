@@ -98,7 +98,7 @@ export async function sendAll(files, first, next, told) {
   const whole = files.reduce((sum, file) => sum + file.size, 0);
   let [before, begun] = [0, null];
   for (const [index, file] of files.entries()) {
-    const query = `name=${encodeURIComponent(file.name)}${index + 1 < files.length ? "&more=true" : ""}`;
+    const query = `name=${encodeURIComponent((file.folders ?? "") + file.name)}${index + 1 < files.length ? "&more=true" : ""}`;
     const path = begun ? next(begun) : first;
     const answer = await send(`${path}?${query}`, file, (part) => told((before + part * file.size) / whole, file.name), () => {});
     begun ??= answer.id;

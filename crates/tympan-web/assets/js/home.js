@@ -1,6 +1,6 @@
 // The first page: files arrive by drop or choice.
 
-import { post, say, send } from "./api.js";
+import { post, say, send, sendAll } from "./api.js";
 
 const drop = document.getElementById("drop");
 const arriving = document.getElementById("arriving");
@@ -17,20 +17,46 @@ function inOrder(files) {
   return isBack(files[0]) && !isBack(files[1]) ? [files[1], files[0]] : files;
 }
 
+const isOfCards = (file) => isPdf(file) || /\.(png|jpe?g|webp|tiff?|svg|csv|tsv|json)$/i.test(file.name);
+
+/** The files in what was dropped, folders too; each with the folders that it lies in. */
+async function filesIn(transfer) {
+  const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
+  if (!entries.some((entry) => entry.isDirectory)) return [...transfer.files];
+  const files = [];
+  const walk = async (entry, folders) => {
+    if (entry.isFile) {
+      const file = await new Promise((resolve, reject) => entry.file(resolve, reject));
+      if (!file.name.startsWith(".")) files.push(Object.assign(file, { folders }));
+      return;
+    }
+    const reader = entry.createReader();
+    // A folder is told in parts.
+    for (;;) {
+      const part = await new Promise((resolve, reject) => reader.readEntries(resolve, reject));
+      if (part.length === 0) return;
+      for (const child of part) await walk(child, `${folders}${entry.name}/`);
+    }
+  };
+  for (const entry of entries) await walk(entry, "");
+  return files;
+}
+
 async function take(list) {
   const files = [...list];
   if (busy || files.length === 0) return;
-  if (!files.every(isPdf)) {
-    say({ message: "only PDF files can be taken", hint: "print pictures to a PDF first" });
-    return;
-  }
-  if (files.length > 2) {
-    say({ message: `${files.length} files were dropped`, hint: "drop one PDF, or two: the fronts in one, the backs in another" });
+  const strange = files.find((file) => !isOfCards(file));
+  if (strange) {
+    say({ message: `${strange.name} is neither a PDF nor a picture nor a deck list`, hint: "leave it out" });
     return;
   }
   say(null);
   busy = true;
   arriving.hidden = false;
+  if (files.length > 2 || !files.every(isPdf)) {
+    await takeAsDeck(files);
+    return;
+  }
   const [fronts, backs] = files.length === 2 ? inOrder(files) : files;
   const whole = files.reduce((sum, file) => sum + file.size, 0);
   const part = (before) => (file) => (done) => {
@@ -55,13 +81,34 @@ async function take(list) {
   }
 }
 
+/** Pictures, lists and whole heaps of files become a deck to be laid out. */
+async function takeAsDeck(files) {
+  let [begun, stopped] = [null, false];
+  stop = () => { stopped = true; };
+  const told = (part, name) => {
+    bar.value = part;
+    text.textContent = `Taking in ${name} …`;
+    if (stopped) throw new Error("stopped");
+  };
+  try {
+    const next = (id) => { begun = id; return `/api/deck/${id}/file`; };
+    const id = await sendAll(files, "/api/deck", next, told);
+    location.assign(`/deck/${id}`);
+  } catch (refused) {
+    if (begun) await post(`/api/deck/${begun}/put-away`).catch(() => {});
+    if (!stopped) say(refused);
+    busy = false;
+    arriving.hidden = true;
+  }
+}
+
 // A file dropped beside the place must not make the browser leave the page.
 for (const kind of ["dragover", "drop"]) window.addEventListener(kind, (event) => event.preventDefault());
 window.addEventListener("dragenter", () => drop.classList.add("over"));
 window.addEventListener("dragleave", (event) => { if (!event.relatedTarget) drop.classList.remove("over"); });
-window.addEventListener("drop", (event) => {
+window.addEventListener("drop", async (event) => {
   drop.classList.remove("over");
-  take(event.dataTransfer.files);
+  take(await filesIn(event.dataTransfer));
 });
 document.getElementById("files").addEventListener("change", (event) => take(event.target.files));
 document.getElementById("arriving-cancel").addEventListener("click", () => stop());
@@ -88,8 +135,9 @@ for (const button of document.querySelectorAll("[data-put-away]")) {
   button.addEventListener("click", async () => {
     const id = button.dataset.putAway;
     const row = button.closest("li");
+    const at = (what) => `/api/${row.dataset.deck ? "deck" : "work"}/${id}/${what}`;
     try {
-      await post(`/api/work/${id}/put-away`);
+      await post(at("put-away"));
     } catch (refused) {
       say(refused);
       return;
@@ -100,7 +148,7 @@ for (const button of document.querySelectorAll("[data-put-away]")) {
     const back = undo.querySelector("button");
     back.focus();
     back.onclick = async () => {
-      await post(`/api/work/${id}/bring-back`).catch(say);
+      await post(at("bring-back")).catch(say);
       row.hidden = false;
       undo.hidden = true;
       row.querySelector("a").focus();

@@ -139,6 +139,10 @@ function bench() {
     if (isList) $("backs-pages").focus(); else backs($("backs").value);
   });
   $("backs-pages")?.addEventListener("change", () => backs($("backs-pages").value));
+  $("afresh").addEventListener("click", tried(async () => {
+    const deck = await post(at("lay"));
+    location.assign(`/deck/${deck.id}`);
+  }));
   $("swap")?.addEventListener("click", tried(async () => { await post(at("swap")); location.reload(); }));
 
   for (const radio of document.querySelectorAll('input[name="when"]')) radio.addEventListener("change", () => table.set({ when: checked("when") }));

@@ -27,6 +27,18 @@ pub(crate) async fn events(
     }))
 }
 
+/// `GET /api/deck/ID/events`: the deck as it is now, then whenever something moved on.
+pub(crate) async fn of_deck(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
+    app.desk.deck(&id)?;
+    let news = app.moved_on.subscribe();
+    Ok(whenever(news, id.clone(), "deck", move || {
+        Some(super::deck::told(&app.desk.deck(&id).ok()?))
+    }))
+}
+
 /// `GET /api/setup/ID/events`: what is done to its pictures, now and whenever it moved on.
 pub(crate) async fn of_setup(
     State(app): State<App>,

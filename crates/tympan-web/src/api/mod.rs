@@ -1,5 +1,6 @@
 //! What the pages' scripts ask for.
 
+pub(crate) mod deck;
 mod download;
 mod events;
 mod measure;
@@ -44,6 +45,20 @@ pub(crate) fn routes() -> Router<App> {
             "/work/{id}/tile/{file}/{page}/{scale}/{column}/{row}/{look}",
             get(tiles::tile),
         )
+        .route("/work/{id}/lay", post(deck::of_work))
+        .route("/deck/{id}", get(deck::get))
+        .route("/deck/{id}/change", post(deck::change))
+        .route("/deck/{id}/card", post(deck::card))
+        .route("/deck/{id}/look", post(deck::look))
+        .route("/deck/{id}/again", post(deck::again))
+        .route("/deck/{id}/save", post(deck::save))
+        .route("/deck/{id}/cancel", post(deck::cancel))
+        .route("/deck/{id}/put-away", post(deck::put_away))
+        .route("/deck/{id}/bring-back", post(deck::bring_back))
+        .route("/deck/{id}/saved/{file}", get(deck::saved))
+        .route("/deck/{id}/art/{proof}/{art}", get(deck::art))
+        .route("/deck/{id}/sheet/{stamp}/{sheet}/{side}", get(deck::sheet))
+        .route("/deck/{id}/events", get(events::of_deck))
         .route("/setups", post(setups::make))
         .route("/setups/export", get(setups::export_all))
         .route("/setup/{id}/rename", post(setups::rename))
@@ -79,4 +94,6 @@ pub(crate) fn routes() -> Router<App> {
         .route("/work/{id}/backs", post(uploads::add_backs))
         .route("/setup/{id}/pictures", post(uploads::begin_pictures))
         .route("/pictures/{id}", post(uploads::add_picture))
+        .route("/deck", post(deck::begin))
+        .route("/deck/{id}/file", post(deck::add))
 }

@@ -63,7 +63,7 @@ pub(crate) async fn tile(
     Ok(picture(png))
 }
 
-fn picture(png: Vec<u8>) -> Response {
+pub(super) fn picture(png: Vec<u8>) -> Response {
     let headers = [
         (header::CONTENT_TYPE, "image/png"),
         // A work's files never change; its id is its own.
@@ -83,7 +83,7 @@ fn bytes(work: &Work, file: usize) -> u64 {
     work.files.get(file).map_or(0, |file| file.bytes)
 }
 
-fn trim_now_and_then(app: &App) {
+pub(super) fn trim_now_and_then(app: &App) {
     static DRAWN: AtomicU32 = AtomicU32::new(0);
     if DRAWN.fetch_add(1, Ordering::Relaxed) % BETWEEN_TRIMS == BETWEEN_TRIMS - 1 {
         let folder = app.desk.all_pictures();

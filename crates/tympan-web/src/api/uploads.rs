@@ -18,7 +18,7 @@ use crate::refused::{Answer, Refused, aside};
 use crate::state::{App, State as Shared};
 
 /// The largest file that is taken.
-const LARGEST: u64 = 1 << 30;
+pub(super) const LARGEST: u64 = 1 << 30;
 /// Pieces are gathered to this size before they are written.
 const PIECE: usize = 1 << 20;
 /// After its patience is over, an upload must have come at this rate on the whole, bytes a second.

@@ -2,7 +2,7 @@
 
 use axum::extract::State;
 use maud::{Markup, html};
-use tympan_app::desk::Work;
+use tympan_app::desk::{Deck, Work};
 
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
@@ -11,7 +11,7 @@ use crate::state::App;
 /// `GET /`
 pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup> {
     let state = app.clone();
-    let works = aside(move || Ok(state.desk.list())).await?;
+    let (works, decks) = aside(move || Ok((state.desk.list(), state.desk.decks()))).await?;
     let body = html! {
         div.hero {
             h1 { "Make the backs land behind their fronts" }
@@ -24,9 +24,11 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
             span.corner.a {} span.corner.b {} span.corner.c {} span.corner.d {}
             h2 #drop-title { "Drop your PDF here" }
             p { "One file, or two: the fronts in one, the backs in another." }
+            p { "Pictures of single cards, or a deck list with them, are laid out on new sheets." }
             p.actions {
                 label.button.primary for="files" { "Choose files" }
-                input #files .visually-hidden type="file" accept="application/pdf,.pdf" multiple;
+                input #files .visually-hidden type="file" multiple
+                    accept="application/pdf,.pdf,.png,.jpg,.jpeg,.webp,.tif,.tiff,.svg,.csv,.tsv,.json";
                 button #demo .button type="button" { "Try the demo game" }
             }
             div #arriving .arriving hidden {
@@ -35,7 +37,7 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
                 button #arriving-cancel .button.small type="button" { "Cancel" }
             }
         }
-        (desk(&works))
+        (desk(&works, &decks))
     };
     let page = Page {
         room: Room::Games,
@@ -47,9 +49,9 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
 }
 
 /// What was dropped before.
-fn desk(works: &[Work]) -> Markup {
+fn desk(works: &[Work], decks: &[Deck]) -> Markup {
     html! {
-        @if !works.is_empty() {
+        @if !works.is_empty() || !decks.is_empty() {
             section.desk aria-labelledby="desk-title" {
                 h2 #desk-title { "On your desk" }
                 ul.works {
@@ -61,6 +63,14 @@ fn desk(works: &[Work]) -> Markup {
                                 aria-label={ "Put away " (work.title()) } { "Put away" }
                         }
                     }
+                    @for deck in decks {
+                        li data-deck=(deck.id) {
+                            a href={ "/deck/" (deck.id) } { (deck.title) }
+                            span.quiet { (about_deck(deck)) }
+                            button.button.small type="button" data-put-away=(deck.id)
+                                aria-label={ "Put away " (deck.title) ", laid out afresh" } { "Put away" }
+                        }
+                    }
                 }
             }
         }
@@ -68,6 +78,15 @@ fn desk(works: &[Work]) -> Markup {
             span {}
             button.button.small type="button" { "Bring it back" }
         }
+    }
+}
+
+fn about_deck(deck: &Deck) -> String {
+    let cards = deck.view.as_ref().map_or(0, |view| view.cards.len());
+    let saved = if deck.saved.is_some() { ", saved" } else { "" };
+    match cards {
+        0 => "laid out afresh".to_owned(),
+        n => format!("{} laid out afresh{saved}", super::counted(n, "card")),
     }
 }
 

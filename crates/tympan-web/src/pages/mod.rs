@@ -1,5 +1,6 @@
 //! The pages, one file for each.
 
+mod deck;
 mod drawn;
 mod home;
 mod lines_up;
@@ -21,6 +22,7 @@ pub(crate) fn routes() -> Router<App> {
     Router::new()
         .route("/", get(home::page))
         .route("/work/{id}", get(work::page))
+        .route("/deck/{id}", get(deck::page))
         .route("/setups", get(setups::page))
         .route("/setups/new", get(new_setup::page))
         .route("/setup/{id}", get(lines_up::page))

@@ -137,6 +137,7 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
             aside.panel {
                 (how(work, setups, units))
                 (save())
+                (afresh())
                 (file(work, units))
             }
         }
@@ -312,6 +313,17 @@ fn save() -> Markup {
                 }
                 p.quiet { "Print it at actual size (100 %), never fitted to the page." }
             }
+        }
+    }
+}
+
+/// Where a shift cannot save the file.
+fn afresh() -> Markup {
+    html! {
+        section aria-labelledby="afresh-title" {
+            h2 #afresh-title { "Or new sheets" }
+            p { "No bleed, another paper, backs that are not mirrored: a shift cannot mend that. New sheets can." }
+            button #afresh .button type="button" { "Lay these cards out afresh" }
         }
     }
 }

@@ -3,7 +3,7 @@
 use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
-use tympan_app::lay::{self, Doing, Job, Laid, PlanSaid, Progress, Request, Shown};
+use tympan_app::lay::{self, Doing, Job, Laid, Progress, Request, Shown};
 
 use crate::args::{Cli, Lay};
 use crate::say;
@@ -54,50 +54,25 @@ pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
 fn shown_in_words(shown: &Shown) -> String {
     let mut text = format!("The best plans on {}:\n", shown.paper);
     for plan in &shown.plans {
-        text.push_str(&format!("  {}. {}\n", plan.number, plan_in_words(plan)));
+        text.push_str(&format!("  {}. {}\n", plan.number, plan.in_words()));
     }
     text.push_str("Take one with --plan and -o.");
     text
 }
 
-fn plan_in_words(plan: &PlanSaid) -> String {
-    let gutter = if plan.gutter_mm > 0.0 {
-        format!("{} mm between cards", plan.gutter_mm)
-    } else {
-        "one cut between cards".to_owned()
-    };
-    let cuts = plan
-        .cuts
-        .map_or_else(|| "cut around".to_owned(), |cuts| format!("{cuts} cuts"));
-    format!(
-        "{}, {gutter}: {} on a sheet, {}; {cuts}; {:.0} % of the paper wasted; {:.1} of {} cards \
-         expected to go wrong",
-        plan.title,
-        plan.per_sheet,
-        count(plan.sheets, "sheet"),
-        plan.waste_percent,
-        plan.expected_rejects,
-        plan.cards
-    )
-}
-
 fn laid_in_words(laid: &Laid) -> String {
     let mut text = format!(
-        "Wrote {}: {} on {} of {}.\n  {}\n",
+        "Wrote {}: {}\n  {}\n",
         say::path(&laid.output),
-        count(laid.plan.cards, "card"),
-        count(laid.plan.sheets, "sheet"),
-        laid.paper,
-        plan_in_words(&laid.plan)
+        laid.answer(),
+        laid.plan.in_words()
     );
     if let Some(setup) = &laid.corrected_for {
         text.push_str(&format!("  The backs are corrected for \"{setup}\".\n"));
     }
-    if laid.plan.spare_sheets > 0 {
-        text.push_str(&format!(
-            "  Have {} more at hand for those that go wrong.\n",
-            count(laid.plan.spare_sheets, "sheet")
-        ));
+    let spares = laid.plan.spares_in_words();
+    if !spares.is_empty() {
+        text.push_str(&format!("  {spares}\n"));
     }
     if let Some(first) = laid.cut_files.first() {
         text.push_str(&format!(
@@ -107,9 +82,4 @@ fn laid_in_words(laid: &Laid) -> String {
     }
     text.push_str("Print it at actual size (100 %), never fitted to the page.");
     text
-}
-
-fn count(number: usize, what: &str) -> String {
-    let s = if number == 1 { "" } else { "s" };
-    format!("{number} {what}{s}")
 }

@@ -1,0 +1,340 @@
+//! Laying cards out afresh on the page, in Debian's Chromium.
+
+mod common;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use common::browser::Visitor;
+use common::{Server, tool};
+
+/// A picture of a poker card with a word on it, in colours of its own.
+fn card(folder: &Path, name: &str, colour: &str) -> PathBuf {
+    let path = folder.join(format!("{name}.svg"));
+    let svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"63.5mm\" height=\"88.9mm\" viewBox=\"0 0 63.5 88.9\">\
+         <rect width=\"63.5\" height=\"88.9\" fill=\"{colour}\"/>\
+         <path d=\"M10 60 L30 15 L38 40 L50 30 L52 70 Z\" fill=\"#fff\" opacity=\".7\"/></svg>"
+    );
+    fs::write(&path, svg).expect("written");
+    path
+}
+
+fn five(folder: &Path) -> Vec<PathBuf> {
+    let fronts = [
+        ("Curlew", "#7a8c3c"),
+        ("Heron", "#31708f"),
+        ("Mudflat", "#8a6d3b"),
+        ("Otter", "#a23a1e"),
+    ];
+    let mut all: Vec<PathBuf> = fronts
+        .iter()
+        .map(|(name, colour)| card(folder, &format!("{name}-front"), colour))
+        .collect();
+    all.push(card(folder, "back", "#22313f"));
+    all
+}
+
+const SETTLED: &str = "document.querySelector('#deck')?.dataset.settled?.length === 16";
+
+/// Waits until a choice has been planned for and shown.
+async fn settled(visitor: &Visitor, then: &str) {
+    visitor.until(&format!("{SETTLED} && {then}")).await;
+}
+
+async fn choose(visitor: &Visitor, key: &str, value: &str) {
+    let script = format!(
+        "(() => {{ const f = document.querySelector('#choices [name=\"{key}\"]'); f.closest('details')?.setAttribute('open', ''); \
+         delete document.querySelector('#deck').dataset.settled; \
+         if (f.type === 'checkbox') f.checked = {value:?} === 'true'; else f.value = {value:?}; \
+         f.dispatchEvent(new Event('change', {{ bubbles: true }})); return true; }})()"
+    );
+    let _: bool = visitor.ask(&script).await;
+}
+
+const ORDER: &str =
+    "[...document.querySelectorAll('#card-list [data-what=name]')].map(f => f.value).join(' ')";
+
+fn text_of(pdf: &Path, tool_args: &[&str]) -> String {
+    let path = pdf.display().to_string();
+    let mut args = tool_args.to_vec();
+    args.push(&path);
+    tool("pdfinfo", "poppler-utils", &args)
+}
+
+/// The numbers of a box of a page, points: left, bottom, right, top.
+fn page_box(info: &str, page: usize, name: &str) -> [f64; 4] {
+    let head = format!("Page {page:>4} {name}:");
+    let line = info
+        .lines()
+        .find(|line| line.starts_with(&head))
+        .unwrap_or_else(|| panic!("no {head} in {info}"));
+    let numbers: Vec<f64> = line[head.len()..]
+        .split_whitespace()
+        .map(|n| n.parse().expect("a number"))
+        .collect();
+    numbers.try_into().expect("four numbers")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn pictures_are_dropped_put_in_order_and_laid_on_sheets() {
+    let server = Server::start();
+    let folder = tempfile::tempdir().expect("a folder");
+    let files = five(folder.path());
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    let paths: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    visitor.drop_files("#drop", &paths).await;
+    settled(&visitor, "document.querySelector('#plans input')").await;
+    assert_eq!(
+        visitor.ask::<String>(ORDER).await,
+        "Curlew Heron Mudflat Otter"
+    );
+    assert!(
+        visitor
+            .text("#answer")
+            .await
+            .starts_with("4 cards on 1 sheet of A4")
+    );
+    visitor
+        .until("[...document.querySelectorAll('#sheets img, #card-list img')].every(i => i.complete && i.naturalWidth > 50)")
+        .await;
+    visitor.look("deck").await;
+    visitor.size(320, 900).await;
+    let over: f64 = visitor
+        .ask("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        .await;
+    assert!(over <= 1.0, "{over} px too wide at 320 px");
+    visitor.picture("deck-320").await;
+    visitor.size(1440, 1000).await;
+
+    // By keyboard: the otter first.
+    visitor
+        .tab_to("e.classList.contains('grip') && e.getAttribute('aria-label').includes('Otter')")
+        .await;
+    visitor.press("Home", 36, 0).await;
+    visitor
+        .until(&format!("{ORDER} === 'Otter Curlew Heron Mudflat'"))
+        .await;
+    assert!(
+        visitor
+            .text("#moved")
+            .await
+            .contains("Otter is now card 1 of 4")
+    );
+    // By the mouse: the heron dropped on the first card.
+    let dropped: bool = visitor
+        .ask(
+            "(() => { const all = [...document.querySelectorAll('#card-list > li')]; const data = new DataTransfer(); \
+             const on = (e, kind) => e.dispatchEvent(new DragEvent(kind, { bubbles: true, cancelable: true, dataTransfer: data })); \
+             const grip = all[2].querySelector('.grip'); on(grip, 'dragstart'); on(all[0], 'dragover'); on(all[0], 'drop'); on(grip, 'dragend'); return true; })()",
+        )
+        .await;
+    assert!(dropped);
+    visitor
+        .until(&format!("{ORDER} === 'Heron Otter Curlew Mudflat'"))
+        .await;
+    // Five herons, no mudflat, and the curlew by another name.
+    for (card, what, value) in [
+        (1, "copies", "5"),
+        (4, "copies", "0"),
+        (3, "name", "Whimbrel"),
+    ] {
+        let script = format!(
+            "(() => {{ const f = document.querySelectorAll('#card-list > li')[{}].querySelector('[data-what={what}]'); \
+             f.value = {value:?}; f.dispatchEvent(new Event('change', {{ bubbles: true }})); return true; }})()",
+            card - 1
+        );
+        let _: bool = visitor.ask(&script).await;
+    }
+    visitor
+        .until("document.querySelector('#answer').textContent.startsWith('7 cards on 1 sheet') && document.querySelector('#sheet-names').textContent.includes('Whimbrel')")
+        .await;
+    assert_eq!(
+        visitor.text("#sheet-names").await,
+        "Heron, Heron, Heron, Heron, Heron, Otter, Whimbrel"
+    );
+
+    choose(&visitor, "gutter", "6").await;
+    settled(
+        &visitor,
+        "document.querySelector('.plan-words').textContent.includes('6 mm between')",
+    )
+    .await;
+    // A second tab, or this one loaded again, finds all of it.
+    visitor.page.reload().await.expect("loaded");
+    settled(&visitor, "document.querySelector('#plans input')").await;
+    assert_eq!(
+        visitor.ask::<String>(ORDER).await,
+        "Heron Otter Whimbrel Mudflat"
+    );
+    assert_eq!(
+        visitor
+            .ask::<String>("document.querySelector('[name=gutter]').value")
+            .await,
+        "6mm"
+    );
+    visitor.click("#save").await;
+    let pdf = visitor.downloaded().await;
+    tool("qpdf", "qpdf", &["--check", &pdf.display().to_string()]);
+    let info = text_of(&pdf, &["-box", "-f", "1", "-l", "2"]);
+    assert!(info.contains("Pages:           2"), "{info}");
+    let mm = |points: f64| points * 25.4 / 72.0;
+    let [l, b, r, t] = page_box(&info, 1, "TrimBox");
+    let [bl, ..] = page_box(&info, 1, "BleedBox");
+    // Two of the three columns are full, with 6 mm between cards and 3 mm of bleed around.
+    let (w, h) = (mm(r - l), mm(t - b));
+    let blocks = [(3.0, 3.0, 63.5, 88.9), (2.0, 4.0, 88.9, 63.5)];
+    let is_block = |(columns, rows, cw, ch): &(f64, f64, f64, f64)| {
+        (w - (columns * cw + (columns - 1.0) * 6.0)).abs() < 0.02
+            && (h - (rows * ch + (rows - 1.0) * 6.0)).abs() < 0.02
+    };
+    assert!(blocks.iter().any(is_block), "{w} × {h} mm");
+    assert!((mm(l - bl) - 3.0).abs() < 0.02, "{}", mm(l - bl));
+    // Sideways: the back's block is the mirror of the front's.
+    let [l2, _, r2, _] = page_box(&info, 2, "TrimBox");
+    assert!((mm(l2 + r) - 210.0).abs() < 0.02 && (mm(r2 + l) - 210.0).abs() < 0.02);
+
+    visitor
+        .until("document.querySelectorAll('#saved .downloads a').length === 4")
+        .await;
+    let _: bool = visitor
+        .ask("(document.querySelector('#cutting details').open = true, true)")
+        .await;
+    visitor.look("deck-saved").await;
+    let svg: String = visitor
+        .ask("fetch(document.querySelectorAll('#saved a')[2].href).then(r => r.text())")
+        .await;
+    assert!(svg.contains("<svg") && svg.contains("mm"), "{svg}");
+
+    // Two spoiled cards are ganged on a sheet of their own.
+    let _: bool = visitor
+        .ask("(document.querySelector('#again-count').value = '2', true)")
+        .await;
+    visitor.click("#again-form button").await;
+    visitor.click("#again-lay").await;
+    settled(
+        &visitor,
+        "document.querySelector('h1').textContent.includes('some once more')",
+    )
+    .await;
+    assert!(
+        visitor
+            .text("#answer")
+            .await
+            .starts_with("2 cards on 1 sheet of A4")
+    );
+    visitor.go(&server.address).await;
+    visitor
+        .until("document.querySelectorAll('[data-deck]').length === 2")
+        .await;
+    visitor.leave().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_cards_of_a_pdf_are_laid_out_afresh_by_another_plan() {
+    let server = Server::start();
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    visitor.click("#demo").await;
+    visitor
+        .until("document.querySelector('#looking')?.textContent.startsWith('Looking')")
+        .await;
+    visitor.click("#afresh").await;
+    settled(&visitor, "document.querySelector('#plans input')").await;
+    let cards: usize = visitor
+        .ask("document.querySelectorAll('#card-list > li').length")
+        .await;
+    assert!(cards >= 54, "{cards}");
+    let first = visitor.text("#answer").await;
+    assert!(first.contains(" of A4"), "{first}");
+    let _: bool = visitor
+        .ask("(delete document.querySelector('#deck').dataset.settled, document.querySelectorAll('#plans input')[1].click(), true)")
+        .await;
+    settled(
+        &visitor,
+        "document.querySelectorAll('#plans input')[1].checked",
+    )
+    .await;
+    visitor
+        .until("[...document.querySelectorAll('#sheets img')].every(i => i.complete && i.naturalWidth > 50)")
+        .await;
+    visitor.click("#sheet-on").await;
+    visitor
+        .until("document.querySelector('#sheet-which').textContent.startsWith('Sheet 2 of')")
+        .await;
+    visitor.look("deck-demo").await;
+    let sheets: usize = visitor
+        .ask("JSON.parse(document.querySelector('#sheets').dataset.names).length")
+        .await;
+    visitor.click("#save").await;
+    let pdf = visitor.downloaded().await;
+    tool("qpdf", "qpdf", &["--check", &pdf.display().to_string()]);
+    let info = text_of(&pdf, &[]);
+    assert!(
+        info.contains(&format!("Pages:           {}", 2 * sheets)),
+        "{info}"
+    );
+    visitor.leave().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn all_that_is_in_the_way_is_told_at_once_with_its_card() {
+    let server = Server::start();
+    let folder = tempfile::tempdir().expect("a folder");
+    card(folder.path(), "Heron", "#31708f");
+    for (name, size) in [("Otter", "60"), ("Wide", "120")] {
+        let svg = format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{size}mm\" height=\"60mm\" viewBox=\"0 0 10 10\"><rect width=\"9\" height=\"9\"/></svg>"
+        );
+        fs::write(folder.path().join(format!("{name}.svg")), svg).expect("written");
+    }
+    fs::write(
+        folder.path().join("deck.csv"),
+        "front,name\nHeron.svg,\nOtter.svg,\nWide.svg,\nTide.svg,Tide\n",
+    )
+    .expect("written");
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    let files =
+        ["deck.csv", "Heron.svg", "Otter.svg", "Wide.svg"].map(|name| folder.path().join(name));
+    let paths: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    visitor.drop_files("#drop", &paths).await;
+    settled(
+        &visitor,
+        "document.querySelectorAll('.problems li').length === 3",
+    )
+    .await;
+    let told = visitor.text("#in-the-way").await;
+    assert!(
+        told.contains("Tide.svg is not among the files")
+            && told.contains("drop it together with the list"),
+        "{told}"
+    );
+    assert!(
+        told.contains("“Pictures of other proportions” fill"),
+        "{told}"
+    );
+    assert!(!told.contains("--") && !told.contains("/desk/"), "{told}");
+    visitor.look("deck-in-the-way").await;
+    // A wrong word is refused where it stands, and nothing changes.
+    choose(&visitor, "bleed", "a lot").await;
+    visitor
+        .until("document.querySelector('[name=bleed]').getAttribute('aria-invalid') === 'true'")
+        .await;
+    let said = visitor.text("#problem").await;
+    assert!(said.contains("Bleed: "), "{said}");
+    choose(&visitor, "bleed", "").await;
+    visitor
+        .until("!document.querySelector('[name=bleed]').hasAttribute('aria-invalid')")
+        .await;
+    choose(&visitor, "fit", "fill").await;
+    settled(
+        &visitor,
+        "document.querySelectorAll('.problems li').length === 1",
+    )
+    .await;
+    // What was refused on purpose stands in the browser's log, too.
+    visitor.forgive("422").await;
+    visitor.leave().await;
+}
