@@ -167,6 +167,10 @@ def centres(grid):
 def judge_error(score, where, page, truth, answer, tolerance):
     """The file's own error over the cells of the front."""
     stated = answer.get("file_error")
+    # Where either flip is said to fit, both errors are said.
+    other = answer.get("otherwise")
+    if answer.get("flip") is None and other and set(truth) == {other["flip"]}:
+        stated = other["file_error"]
     score.note("error", False, f"{where} no file error stated") if not stated else None
     if not stated:
         return

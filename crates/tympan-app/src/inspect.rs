@@ -7,7 +7,9 @@ use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
 use tympan_inspect::faults::{self, Expect, Print};
-use tympan_inspect::{Asked, Fault, Look, PageCells, Pairing, pair, pair_files};
+use tympan_inspect::{
+    Asked, Fault, Look, PageCells, Pair, Pairing, Place, Role, Severity, pair, pair_files,
+};
 use tympan_register::Cutting;
 use tympan_sheet::{Front, Paper, Point, Rect};
 use tympan_store::{SetUp, Store};
@@ -118,19 +120,22 @@ pub fn inspect(
         file.found
             .extend(faults::of_cards(&file.cards, expect.as_ref()));
     }
-    let pairing = pairing(&looked, &request.pairs)?;
+    let mut pairing = pairing(&looked, &request.pairs)?;
+    if let Some(setup) = set_up {
+        pairing.take(setup.flip);
+    }
     let backs = looked.get(1).map(Looked::cells);
     let of_pairs = faults::of_pairs(&looked[0].cells(), backs.as_deref(), &pairing.pairs);
     let mut faults = of_pairs;
-    let found = looked
-        .iter_mut()
-        .flat_map(|file| std::mem::take(&mut file.found));
-    faults.extend(faults::gather(found.collect()));
-    faults.extend(
-        looked
-            .iter_mut()
-            .flat_map(|file| std::mem::take(&mut file.faults)),
-    );
+    faults.extend(set_up.and_then(|setup| other_flip(&looked[0], &pairing, setup)));
+    for (file, looked) in looked.iter_mut().enumerate() {
+        let mut own = faults::gather(std::mem::take(&mut looked.found));
+        own.append(&mut looked.faults);
+        faults.extend(own.into_iter().map(|fault| Fault {
+            back_file: file > 0,
+            ..fault
+        }));
+    }
     faults::sort(&mut faults);
     Ok(said::said(request, &looked, &pairing, faults))
 }
@@ -141,6 +146,41 @@ pub(crate) fn pairing(looked: &[Looked], asked: &Asked) -> Result<Pairing, Refus
         [fronts, backs] => pair_files(&fronts.looks, &backs.looks, asked)?,
         [file, ..] => pair(&file.looks, asked)?,
         [] => return Err(Refusal::new("no file was given", "name a PDF file")),
+    })
+}
+
+/// The fault of backs that are meant for the other flip than the set-up's. Of pages that lie on their
+/// side on the sheet it is not said: there it depends on which way they are turned.
+fn other_flip(fronts: &Looked, pairing: &Pairing, setup: &SetUp) -> Option<Fault> {
+    let sheet = setup.paper.size();
+    let wrong = |pair: &&Pair| {
+        let size = fronts.looks[pair.front].cells.size;
+        let folded = pairing.roles[pair.front] == Role::FoldOver;
+        let upright = size.is_landscape() == sheet.is_landscape();
+        !folded && upright && pair.flip == Some(setup.flip.other())
+    };
+    let mut pages: Vec<usize> = pairing.pairs.iter().filter(wrong).map(|p| p.back).collect();
+    pages.dedup();
+    let place = Place {
+        page: *pages.first()?,
+        area: None,
+    };
+    Some(Fault {
+        code: "other-flip",
+        severity: Severity::Serious,
+        back_file: !pairing.back_roles.is_empty(),
+        place: Some(place),
+        pages,
+        message: format!(
+            "the backs fit their fronts when the sheet is flipped {}, and this set-up flips {}",
+            setup.flip.other(),
+            setup.flip
+        ),
+        hint: format!(
+            "measure a set-up that flips {} and print it on that, or lay the cards out afresh for \
+             this one with lay",
+            setup.flip.other()
+        ),
     })
 }
 

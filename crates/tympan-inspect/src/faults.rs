@@ -139,6 +139,7 @@ pub fn gather(found: Vec<Found>) -> Vec<Fault> {
                 let fault = Fault {
                     code: one.code,
                     severity: one.severity,
+                    back_file: false,
                     pages: vec![one.page],
                     place: Some(place),
                     message: one.message,
@@ -173,6 +174,7 @@ pub fn sort(faults: &mut [Fault]) {
     faults.sort_by(|a, b| {
         b.severity
             .cmp(&a.severity)
+            .then_with(|| a.back_file.cmp(&b.back_file))
             .then_with(|| a.pages.cmp(&b.pages))
     });
 }

@@ -20,6 +20,12 @@ const OTHER_CARD_MM: f64 = 2.5;
 /// A term of the error is taken for real from so many standard uncertainties on.
 const REAL_AT: f64 = 3.0;
 
+/// Pages that are one picture and tilted more than this were scanned askew, radians (0.03°).
+const ASKEW: f64 = 5e-4;
+
+/// So far such a page lies off its place, one standard deviation along each axis, mm (a guess).
+const ADRIFT_MM: f64 = 0.5;
+
 /// Below this nothing is worth moving for, mm at the corners of the cells.
 pub(crate) const STRAIGHT_MM: f64 = 0.1;
 
@@ -28,6 +34,8 @@ pub(crate) const STRAIGHT_MM: f64 = 0.1;
 pub(crate) struct Behind<'a> {
     front: &'a Grid,
     back: &'a Grid,
+    /// Whether the front's page and the back's are one picture.
+    pictures: [bool; 2],
     flip: Flip,
     /// From the back page to the front frame.
     unflip: Map<Page, Front>,
@@ -53,6 +61,7 @@ impl<'a> Behind<'a> {
     /// sizes agree.
     pub(crate) fn find(front: &'a PageCells, back: &'a PageCells, flip: Flip) -> Option<Self> {
         let unflip = unflip(front.size, back.size, flip);
+        let pictures = [front.one_picture, back.one_picture];
         front.grids.iter().find_map(|f| {
             let shape = |b: &Grid| (b.columns, b.rows) == (f.columns, f.rows);
             let same = |b: &&Grid| {
@@ -64,14 +73,20 @@ impl<'a> Behind<'a> {
             fitting.sort_by_key(|b| !shape(b));
             fitting
                 .into_iter()
-                .find_map(|b| Self::new(f, b, flip, unflip))
+                .find_map(|b| Self::new([f, b], pictures, flip, unflip))
         })
     }
 
-    fn new(front: &'a Grid, back: &'a Grid, flip: Flip, unflip: Map<Page, Front>) -> Option<Self> {
+    fn new(
+        [front, back]: [&'a Grid; 2],
+        pictures: [bool; 2],
+        flip: Flip,
+        unflip: Map<Page, Front>,
+    ) -> Option<Self> {
         let mut pair = Self {
             front,
             back,
+            pictures,
             flip,
             unflip,
             offset: [0, 0],
@@ -165,6 +180,39 @@ impl<'a> Behind<'a> {
         sum * (1.0 / count)
     }
 
+    /// How far off the back's cells lie, mm, as far as that tells of the flip; and the standard
+    /// uncertainty, for each axis, of where a page lies that was scanned askew.
+    ///
+    /// Such a page lies askew about its middle: what its tilt does to cells away from the middle is
+    /// left out.
+    pub(crate) fn slip(&self, sheet: Size) -> (f64, f64) {
+        let [front, back] = [self.front, self.back].map(|grid| grid.rotation);
+        let adrift = [(front, self.pictures[0]), (back, self.pictures[1])]
+            .map(|(tilt, is_picture)| adrift(tilt, is_picture));
+        if adrift == [0.0; 2] {
+            return (self.apart().length(), 0.0);
+        }
+        let middle: Point<Front> = sheet.centre();
+        let level = |tilt: Angle, adrift: f64| {
+            if adrift > 0.0 {
+                Affine::tilt(-tilt, middle)
+            } else {
+                Affine::IDENTITY
+            }
+        };
+        let front = level(front, adrift[0]);
+        // Looked at from the other side, a tilt is reversed.
+        let back = level(-back, adrift[1]);
+        let mut sum = Vector::ZERO;
+        let mut count = 0.0;
+        for ([column, row], [back_column, back_row]) in self.cells() {
+            let seen = back.apply(self.back_centre(back_column, back_row));
+            sum = sum + (seen - front.apply(on_front(self.front.centre(column, row))));
+            count += 1.0;
+        }
+        ((sum * (1.0 / count)).length(), adrift[0].hypot(adrift[1]))
+    }
+
     /// The map from where the back's cells should be, behind the front's, to where they are.
     fn error(&self, sheet: Size) -> FileError {
         let mut middle = Vector::ZERO;
@@ -210,6 +258,16 @@ impl<'a> Behind<'a> {
             tilt_sd,
             stretch_sd,
         }
+    }
+}
+
+/// How far a page with a grid tilted so lies off its place, one standard deviation along each axis,
+/// mm: 0 unless it was scanned askew.
+pub(crate) fn adrift(tilt: Angle, is_picture: bool) -> f64 {
+    if is_picture && tilt.to_radians().abs() > ASKEW {
+        ADRIFT_MM
+    } else {
+        0.0
     }
 }
 

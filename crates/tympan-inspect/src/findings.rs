@@ -68,7 +68,8 @@ pub struct Grid {
     pub confidence: f64,
     /// By what it was found; where two kinds of evidence disagree, see `disagreement`.
     pub found_by: Vec<Evidence>,
-    /// How far the kinds of evidence lie apart at most, mm; 0 where there is only one.
+    /// How far the lines along the cuts lie off the middles of what is printed in the cells, mm; 0
+    /// where one of the two is not there or does not tell.
     pub disagreement: f64,
     /// Which cells hold something, row by row; `columns * rows` of them.
     pub filled: Vec<bool>,
@@ -209,8 +210,11 @@ pub struct Pair {
     pub flip: Option<Flip>,
     /// How the cards' backs stand, where the pictures tell.
     pub standing: Option<Standing>,
-    /// The file's own error, where both sides have a grid that tells.
+    /// The file's own error, where both sides have a grid that tells: for `flip`, or for the
+    /// likelier one where both fit.
     pub file_error: Option<FileError>,
+    /// What it would be for the other flip, where both fit.
+    pub otherwise: Option<FileError>,
     /// How likely it is that these two belong together, 0 to 1.
     pub confidence: f64,
     /// Why they were taken for a pair, in words.
@@ -244,6 +248,8 @@ pub struct Fault {
     pub code: &'static str,
     /// How much it matters.
     pub severity: Severity,
+    /// Whether its pages are those of the file of backs, where these are in one of their own.
+    pub back_file: bool,
     /// All pages that it is on, from 0; none where it is the file's as a whole.
     pub pages: Vec<usize>,
     /// Where it is worst; `None` for the file as a whole.

@@ -39,6 +39,18 @@ pub struct Pairing {
     pub evidence: Vec<String>,
 }
 
+impl Pairing {
+    /// Where both flips fit, tells the file's error for the one that is meant.
+    pub fn take(&mut self, flip: Flip) {
+        for pair in &mut self.pairs {
+            let meant = pair.otherwise.is_some_and(|error| error.flip == flip);
+            if meant {
+                std::mem::swap(&mut pair.file_error, &mut pair.otherwise);
+            }
+        }
+    }
+}
+
 /// Pairs the pages of one file.
 ///
 /// # Errors
@@ -124,12 +136,14 @@ fn finish(fronts: &[Look], backs: &[Look], two_files: bool, sheets: Sheets) -> P
                 return fold(&fronts[f], sheets.confidence);
             }
             let (front, back) = (&fronts[f], &backs[b]);
+            let error = |flip| file_error(&front.cells, &back.cells, flip);
             Pair {
                 front: f,
                 back: b,
                 flip: flip.flip,
                 standing: standing(front, back, flip.flip),
-                file_error: file_error(&front.cells, &back.cells, flip.best),
+                file_error: error(flip.best),
+                otherwise: (flip.flip.is_none().then(|| error(flip.best.other()))).flatten(),
                 confidence: sheets.confidence,
                 why: why.clone(),
             }
@@ -162,6 +176,7 @@ fn fold(page: &Look, confidence: f64) -> Pair {
         flip,
         standing: None,
         file_error: None,
+        otherwise: None,
         confidence,
         why: "fronts and backs lie on the two sides of a fold".into(),
     }

@@ -34,6 +34,9 @@ pub struct Inspected {
 pub struct Finding {
     /// `note`, `warning` or `serious`.
     pub severity: String,
+    /// Whether its pages are those of the file of backs.
+    #[serde(default)]
+    pub back_file: bool,
     /// The page where it is worst, from 1.
     pub page: Option<usize>,
     /// On how many pages it is.
@@ -170,6 +173,7 @@ fn inspected(found: &Inspection, has_back_file: bool) -> Inspected {
 fn finding(fault: &FaultSaid) -> Finding {
     Finding {
         severity: fault.severity.to_owned(),
+        back_file: fault.back_file,
         page: fault.page,
         pages: fault.pages.len(),
         message: sentence(&fault.message),

@@ -185,6 +185,7 @@ fn of_file(code: &'static str, severity: Severity, message: String, hint: &str) 
     Fault {
         code,
         severity,
+        back_file: false,
         pages: Vec::new(),
         place: None,
         message,

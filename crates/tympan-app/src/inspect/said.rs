@@ -127,7 +127,7 @@ pub struct GridSaid {
     pub trim_sd_mm: f64,
     /// By what it was found.
     pub found_by: Vec<&'static str>,
-    /// How far the kinds of evidence lie apart, mm.
+    /// How far lines along the cuts lie off the middles of the pictures, mm.
     pub disagreement_mm: f64,
     /// Which cells hold something, row by row.
     pub filled: Vec<bool>,
@@ -166,6 +166,17 @@ pub struct PairSaid {
     pub file_error: Option<FileErrorSaid>,
     /// The flip that the file's error is told for.
     pub flip_taken: Option<Flip>,
+    /// Where the flip is null: what the file's own error would be for the other one.
+    pub otherwise: Option<Otherwise>,
+}
+
+/// The file's own error for the other flip.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct Otherwise {
+    /// The other flip.
+    pub flip: Flip,
+    /// The file's error for it.
+    pub file_error: FileErrorSaid,
 }
 
 /// The file's own error about the sheet's centre, in the front frame.
@@ -192,6 +203,9 @@ pub struct FaultSaid {
     pub code: &'static str,
     /// `note`, `warning` or `serious`.
     pub severity: &'static str,
+    /// Whether its pages are those of the file of backs.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub back_file: bool,
     /// The page where it is worst, from 1; null where it is the file's as a whole.
     pub page: Option<usize>,
     /// All pages that it is on.
@@ -415,6 +429,10 @@ fn pair(pair: &Pair) -> PairSaid {
         confidence: pair.confidence,
         file_error: pair.file_error.as_ref().map(FileErrorSaid::from),
         flip_taken: pair.file_error.map(|error| error.flip),
+        otherwise: pair.otherwise.as_ref().map(|error| Otherwise {
+            flip: error.flip,
+            file_error: FileErrorSaid::from(error),
+        }),
     }
 }
 
@@ -439,6 +457,7 @@ fn fault(fault: Fault) -> FaultSaid {
             Severity::Warning => "warning",
             Severity::Serious => "serious",
         },
+        back_file: fault.back_file,
         page: fault.place.map(|place| place.page + 1),
         pages: fault.pages.iter().map(|page| page + 1).collect(),
         area_mm: fault

@@ -107,14 +107,17 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
             _ => {}
         }
     }
-    for (clip, rect) in contents.clips.iter().zip(&clips) {
-        let Some(rect) = rect else { continue };
+    let rounded = rounded_clips(contents, &clips);
+    for ((clip, rect), rounded) in contents.clips.iter().zip(&clips).zip(rounded) {
+        let Some(rect) = rect.filter(|_| !rounded) else {
+            continue;
+        };
         let radius = match &clip.outline {
             Outline::Box { corners, .. } if !is_straight(corners, &straighten) => continue,
             Outline::Box { radius, .. } => *radius,
             _ => 0.0,
         };
-        drawn.frame(*rect, 0, false, radius);
+        drawn.frame(rect, 0, false, radius);
     }
     drawn
 }
@@ -225,6 +228,27 @@ fn clip_rects(contents: &Contents, straighten: &Affine<Page>) -> Vec<Option<Rect
         rects.push(within.and_then(|within| own.meet(within)));
     }
     rects
+}
+
+/// Which clips are only others in whole points: some writers put such a box around each clip.
+fn rounded_clips(contents: &Contents, rects: &[Option<Rect<Page>>]) -> Vec<bool> {
+    /// One point, and what is read of it, mm.
+    const POINT: f64 = 25.4 / 72.0 + 0.01;
+    let mut rounded = vec![false; rects.len()];
+    for (clip, rect) in contents.clips.iter().zip(rects) {
+        let around = (clip.parent).and_then(|parent| Some((parent, (*rects.get(parent)?)?)));
+        if let (Some((parent, outer)), Some(inner)) = (around, rect) {
+            let beyond = [
+                inner.min.x - outer.min.x,
+                inner.min.y - outer.min.y,
+                outer.max.x - inner.max.x,
+                outer.max.y - inner.max.y,
+            ];
+            let hair = beyond.iter().all(|by| (0.0..=POINT).contains(by));
+            rounded[parent] |= hair && beyond.iter().any(|by| *by > 1e-3);
+        }
+    }
+    rounded
 }
 
 /// Whether one picture, seen whole, covers nearly all of the page, and hardly anything else is

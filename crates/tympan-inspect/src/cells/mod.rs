@@ -271,6 +271,7 @@ fn cut_grid(
         found_by.push(Evidence::Lines);
     }
     found_by.sort_unstable();
+    let told_by_lines = cut.lined > 0.98 || cut.outlined;
     let several = found.count() > 1;
     let confidence = match (cut.lined > 0.98 || cut.outlined, cut.usual, several) {
         (true, _, true) => 0.98,
@@ -293,11 +294,58 @@ fn cut_grid(
         trim_sd: 0.02,
         confidence,
         found_by,
-        disagreement: 0.0,
+        disagreement: if told_by_lines {
+            off_lines(&found, drawn)
+        } else {
+            0.0
+        },
         filled,
         bleed: bleed(cut.inset, 2 * ends_at_trim > outer.count()),
         corner_radius: (outer.radius > 0.2).then_some(outer.radius),
     })
+}
+
+/// How far the middles of what is painted in the cells lie off the middles of the cells, which
+/// lines tell, mm. 0 where the areas are of unlike sizes: they bleed freely, and their middles tell
+/// nothing.
+fn off_lines(cells: &Lattice, drawn: &Drawn) -> f64 {
+    const LESS: f64 = 0.3;
+    const MORE: f64 = 14.0;
+    const SAME: f64 = 0.2;
+    let mut found: Vec<(Size, Vector<Page>)> = Vec::new();
+    for row in 0..cells.y.count {
+        for column in 0..cells.x.count {
+            let corner = Point::new(cells.x.at(column), cells.y.at(row));
+            let middle = Rect::at(corner, cells.size).centre();
+            let beyond = |frame: &&Frame| {
+                let size = frame.rect.size();
+                (size.w - cells.size.w).max(size.h - cells.size.h)
+            };
+            let fits = |frame: &&Frame| {
+                let (size, off) = (frame.rect.size(), frame.rect.centre() - middle);
+                let fit = |has: f64, cell: f64| (-LESS..=MORE).contains(&(has - cell));
+                !frame.outline
+                    && fit(size.w, cells.size.w)
+                    && fit(size.h, cells.size.h)
+                    && off.x.abs().max(off.y.abs()) <= MORE / 2.0
+            };
+            let own = (drawn.frames.iter())
+                .filter(fits)
+                .min_by(|a, b| beyond(a).total_cmp(&beyond(b)));
+            found.extend(own.map(|frame| (frame.rect.size(), frame.rect.centre() - middle)));
+        }
+    }
+    let Some((first, _)) = found.first() else {
+        return 0.0;
+    };
+    let along = |size: fn(&Size) -> f64, off: fn(&Vector<Page>) -> f64| {
+        let alike = found
+            .iter()
+            .all(|(s, _)| (size(s) - size(first)).abs() <= SAME);
+        let sum: f64 = found.iter().map(|(_, by)| off(by)).sum();
+        if alike { sum / found.len() as f64 } else { 0.0 }
+    };
+    along(|s| s.w, |v| v.x).hypot(along(|s| s.h, |v| v.y))
 }
 
 /// The bleed of cells that are cut so far within what is painted; none where colour goes up to the

@@ -8,6 +8,9 @@ use tympan_sheet::{Point, Vector, nearest_card};
 use crate::file_error::same_steps;
 use crate::findings::{Evidence, Grid, PageCells};
 
+/// How sure one is of cells that do not go with those of the other pages.
+const DOUBTED: f64 = 0.45;
+
 /// Sizes nearer than this are the same, mm.
 const SAME: f64 = 0.2;
 
@@ -33,6 +36,7 @@ const GUESSED: f64 = 0.5;
 /// - A guessed size gives way to a known one at the same steps; so does one that only frames speak
 ///   for to one that is marked.
 /// - Cells that are some of another page's belong to its grid.
+/// - Cells in a picture that are no usual cards are doubted where those of other pages are.
 ///
 /// What is loose then is nothing.
 pub fn settle(pages: &mut [PageCells]) {
@@ -40,6 +44,7 @@ pub fn settle(pages: &mut [PageCells]) {
     frames(pages);
     sizes(pages);
     full::complete(pages);
+    odd_ones(pages);
 }
 
 /// Makes loose frames cells.
@@ -146,8 +151,29 @@ fn sizes(pages: &mut [PageCells]) {
             grid.origin = grid.origin + grid.to_page().apply_vector(back);
             grid.trim = new;
             grid.trim_sd = other.trim_sd.max(grid.pitch_sd);
-            grid.place_sd = grid.place_sd.min(0.1);
-            grid.confidence = grid.confidence.max(0.7);
+            if grid.place_sd < GUESSED {
+                grid.confidence = grid.confidence.max(0.7);
+            }
+        }
+    }
+}
+
+/// Doubts cells in a picture that are no usual cards where those of other pages of the job are:
+/// frames within cards make rows and columns, too.
+fn odd_ones(pages: &mut [PageCells]) {
+    let is_usual =
+        |grid: &Grid| nearest_card(grid.trim).is_some_and(|(_, s)| (s - 1.0).abs() < 0.005);
+    let sure = |page: &PageCells| {
+        page.grids
+            .iter()
+            .any(|g| g.confidence >= SURE && is_usual(g))
+    };
+    if !pages.iter().any(|page| page.one_picture && sure(page)) {
+        return;
+    }
+    for page in pages.iter_mut().filter(|page| page.one_picture) {
+        for grid in page.grids.iter_mut().filter(|grid| !is_usual(grid)) {
+            grid.confidence = grid.confidence.min(DOUBTED);
         }
     }
 }

@@ -20,6 +20,8 @@ const NO_GUTTER_MM: f64 = 0.2;
 const SCALED: f64 = 0.008;
 /// ... and no usual card is as near as this, mm.
 const SAME_CARD_MM: f64 = 0.35;
+/// Lines for cutting that lie off the pictures by this show, mm (half of a usual cut's tolerance).
+const OFF_MARKS_MM: f64 = 0.3;
 /// Cells whose edges are looked at on a page.
 const CELLS_SEEN: usize = 6;
 
@@ -41,6 +43,7 @@ pub(super) fn check(view: &PageView<'_>, found: &mut Vec<Found>) -> Vec<CardEdge
     let mut cards = Vec::new();
     for grid in view.cells.grids.iter().filter(|g| g.confidence >= 0.5) {
         scaled(view, grid, found);
+        off_marks(view, grid, found);
         let gutter = (grid.pitch.x - grid.trim.w).max(grid.pitch.y - grid.trim.h);
         let meet = grid.columns * grid.rows > 1 && gutter < NO_GUTTER_MM;
         let bleed = grid
@@ -107,6 +110,25 @@ fn scaled(view: &PageView<'_>, grid: &Grid, found: &mut Vec<Found>) {
         ),
         hint: "look for the file at its true size, or export it again at 100 %; if the cards are \
                meant to be this size, all is well",
+    });
+}
+
+fn off_marks(view: &PageView<'_>, grid: &Grid, found: &mut Vec<Found>) {
+    if grid.disagreement < OFF_MARKS_MM {
+        return;
+    }
+    found.push(Found {
+        code: "marks-off",
+        severity: Severity::Warning,
+        page: view.cells.page,
+        area: None,
+        badness: grid.disagreement,
+        message: format!(
+            "the lines for cutting lie {:.1} mm off the middles of the pictures",
+            grid.disagreement
+        ),
+        hint: "cards cut along them will look lopsided: cut one sheet and look, or lay the cards \
+               out afresh with lay",
     });
 }
 

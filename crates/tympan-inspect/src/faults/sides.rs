@@ -15,6 +15,9 @@ pub fn of_pairs(fronts: &[PageCells], backs: Option<&[PageCells]>, pairs: &[Pair
     let mut faults = Vec::new();
     faults.extend(not_mirrored(fronts, backs.unwrap_or(fronts), &flat));
     faults.extend(crooked(fronts, &flat));
+    for fault in &mut faults {
+        fault.back_file = backs.is_some();
+    }
     faults
 }
 
@@ -41,6 +44,7 @@ fn not_mirrored(fronts: &[PageCells], backs: &[PageCells], pairs: &[&Pair]) -> O
     (!pages.is_empty()).then(|| Fault {
         code: "backs-not-mirrored",
         severity: Severity::Serious,
+        back_file: false,
         place: first_place(&pages),
         pages,
         message: "a part-filled sheet has cards with no back behind them: its backs are not \
@@ -65,7 +69,9 @@ fn crooked(fronts: &[PageCells], pairs: &[&Pair]) -> Option<Fault> {
     let of = |pair: &&Pair| {
         let error = pair.file_error?;
         let size = fronts.get(pair.front)?.size;
-        is_crooked(&error, size).then_some((pair.back, error, size))
+        // What may be straight is not called crooked.
+        let either = pair.otherwise.is_none_or(|other| is_crooked(&other, size));
+        (either && is_crooked(&error, size)).then_some((pair.back, error, size))
     };
     let crooked: Vec<_> = pairs.iter().filter_map(of).collect();
     let worst = crooked
@@ -76,14 +82,20 @@ fn crooked(fronts: &[PageCells], pairs: &[&Pair]) -> Option<Fault> {
     Some(Fault {
         code: "file-error",
         severity: Severity::Warning,
+        back_file: false,
         place: Some(Place {
             page: worst.0,
             area: None,
         }),
         pages,
         message: format!(
-            "seen from the front, the file's own backs are {} its fronts",
-            in_words(&worst.1)
+            "seen from the front, the file's own backs are {} its fronts{}",
+            in_words(&worst.1),
+            if pairs.iter().all(|pair| pair.flip.is_some()) {
+                String::new()
+            } else {
+                format!(" (flipped {})", worst.1.flip)
+            }
         ),
         hint: "correcting the printer alone will not help: add --and-file to correct".into(),
     })

@@ -11,14 +11,39 @@ const SAME_MM: f64 = 0.15;
 /// What the file's own error comes to, in a sentence without a full stop. `sizes` are those of the
 /// fronts' pages.
 pub fn verdict(pairs: &[Pair], size_of: &dyn Fn(usize) -> Size) -> String {
-    let known: Vec<(FileError, Size)> = pairs
-        .iter()
-        .filter_map(|pair| Some((pair.file_error?, size_of(pair.front))))
-        .collect();
-    let Some((first, size)) = known.first() else {
+    let known = |error: &dyn Fn(&Pair) -> Option<FileError>| -> Vec<(FileError, Size)> {
+        let each = pairs.iter();
+        each.filter_map(|pair| Some((error(pair)?, size_of(pair.front))))
+            .collect()
+    };
+    let likelier = known(&|pair| pair.file_error);
+    let otherwise = known(&|pair| pair.otherwise);
+    let (Some((first, _)), other) = (likelier.first(), otherwise.first()) else {
         return "no fronts and backs can be laid on each other, so that nothing tells whether the \
                 file is straight"
             .into();
+    };
+    let (said, help) = come_to(&likelier);
+    let (said_otherwise, helps_otherwise) = come_to(&otherwise);
+    match other {
+        Some((other, _)) if said != said_otherwise => {
+            let help = if help && helps_otherwise { HELP } else { "" };
+            format!(
+                "flipped {}, {said}; flipped {}, {said_otherwise}: which is meant cannot be told \
+                 from the file{help}",
+                first.flip, other.flip
+            )
+        }
+        _ => format!("{said}{}", if help { HELP } else { "" }),
+    }
+}
+
+const HELP: &str = ": correcting the printer alone will not help";
+
+/// The same for errors on one flip, and whether there is any.
+fn come_to(known: &[(FileError, Size)]) -> (String, bool) {
+    let Some((first, _)) = known.first() else {
+        return (String::new(), false);
     };
     let crooked: Vec<&(FileError, Size)> = known
         .iter()
@@ -26,7 +51,7 @@ pub fn verdict(pairs: &[Pair], size_of: &dyn Fn(usize) -> Size) -> String {
         .collect();
     let sd = known.iter().map(|(e, _)| e.shift_sd).fold(0.0, f64::max);
     if crooked.is_empty() {
-        return if sd > STRAIGHT_MM {
+        let said = if sd > STRAIGHT_MM {
             format!(
                 "the file is straight, as far as {:.1} mm can be told",
                 2.0 * sd
@@ -34,8 +59,9 @@ pub fn verdict(pairs: &[Pair], size_of: &dyn Fn(usize) -> Size) -> String {
         } else {
             "the file is straight".into()
         };
+        return (said, false);
     }
-    let same = known.iter().all(|(error, _)| {
+    let same = known.iter().all(|(error, size)| {
         let between = FileError {
             map: Affine::shift(error.shift - first.shift),
             ..*error
@@ -43,24 +69,25 @@ pub fn verdict(pairs: &[Pair], size_of: &dyn Fn(usize) -> Size) -> String {
         between.largest(*size) < SAME_MM
             && (error.tilt.to_radians() - first.tilt.to_radians()).abs() < 0.001
     });
-    let help = "correcting the printer alone will not help";
     if same {
-        return format!(
-            "seen from the front, the file's backs are {} its fronts on every page: {help}",
+        let said = format!(
+            "seen from the front, the file's backs are {} its fronts on every page",
             in_words(first)
         );
+        return (said, true);
     }
     let worst = crooked
         .iter()
         .max_by(|a, b| a.0.largest(a.1).total_cmp(&b.0.largest(b.1)))
         .map_or(*first, |(error, _)| *error);
-    format!(
+    let said = format!(
         "seen from the front, the file's backs are off its fronts on {} of {} sheets, at worst {} \
-         them: {help}",
+         them",
         crooked.len(),
         known.len(),
         in_words(&worst)
-    )
+    );
+    (said, true)
 }
 
 /// Whether a file's error stands out from its uncertainty and is worth speaking of.

@@ -16,6 +16,14 @@ const HEADS_TOGETHER: f64 = 8.0;
 /// Cells that lie behind no cell weigh so much against a flip.
 pub(crate) const OFF_THE_GRID: f64 = 5.0;
 
+/// A side on which no cell lies behind any weighs so much against it.
+const NOWHERE: f64 = 20.0;
+
+/// Each card without a back behind it weighs so much against a flip, and each back without a card:
+/// backs that fill more cells than the fronts are common where all backs are one page.
+const BARE: f64 = 3.0;
+const IDLE: f64 = 0.7;
+
 pub(crate) struct Found {
     /// The flip, where it is told.
     pub(crate) flip: Option<Flip>,
@@ -26,7 +34,14 @@ pub(crate) struct Found {
 
 /// The flip of all sheets of a file together: nobody mixes two in one.
 pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
-    let weigh = |flip| pairs.iter().map(|(f, b)| evidence(f, b, flip)).sum::<f64>();
+    let weigh = |flip| {
+        let all: Vec<Weight> = pairs.iter().map(|(f, b)| evidence(f, b, flip)).collect();
+        let place: f64 = all.iter().map(|weight| weight.place).sum();
+        // A file's own error is mostly the same on all its pages: they are one witness of it.
+        let witnesses = 1.0 + (all.len().max(1) as f64).ln();
+        let place = place / all.len().max(1) as f64 * witnesses;
+        place + all.iter().map(|weight| weight.rest).sum::<f64>()
+    };
     let (sideways, endways) = (weigh(Flip::Sideways), weigh(Flip::Endways));
     let told = (sideways - endways).abs() > TOLD_AT.ln();
     // As in a book is usual for upright pages; nothing is usual for landscape ones. How cards stand
@@ -59,29 +74,41 @@ pub(crate) fn of(pairs: &[(&Look, &Look)]) -> Found {
     }
 }
 
-/// Logarithm of how likely these two are as front and back of one sheet flipped so, up to a
-/// constant.
-fn evidence(front: &Look, back: &Look, flip: Flip) -> f64 {
-    let mut sum = 0.0;
+/// Logarithms of how likely two pages are as front and back of one sheet, up to a constant.
+#[derive(Default)]
+struct Weight {
+    /// By where their cells lie, as far as a file's error moves them.
+    place: f64,
+    /// By everything else.
+    rest: f64,
+}
+
+fn evidence(front: &Look, back: &Look, flip: Flip) -> Weight {
+    let mut weight = Weight::default();
     match Behind::find(&front.cells, &back.cells, flip) {
         Some(behind) => {
-            sum += lies(behind.apart().length());
+            let (off, adrift) = behind.slip(front.cells.size);
+            // Every page of a scan lies askew in its own way.
+            let place = lies(off, adrift);
+            if adrift > 0.0 {
+                weight.rest += place;
+            } else {
+                weight.place = place;
+            }
             let [_, front_only, back_only] = behind.filled();
             if !behind.covers() {
-                sum -= OFF_THE_GRID;
+                weight.rest -= OFF_THE_GRID;
             }
             if behind.any_filled() {
-                // Backs that fill more cells than the fronts are common where all backs are one
-                // page.
-                sum -= 2.0 * front_only.min(3) as f64 + 0.7 * back_only.min(3) as f64;
+                weight.rest -= BARE * front_only.min(3) as f64 + IDLE * back_only.min(3) as f64;
             }
         }
         None if !front.cells.grids.is_empty() && !back.cells.grids.is_empty() => {
-            sum -= 2.0 * OFF_THE_GRID;
+            weight.rest -= NOWHERE;
         }
         None => {}
     }
-    sum
+    weight
 }
 
 /// The same by how cards stand. The pages of a file are one witness of it: who made one of them the
@@ -100,20 +127,18 @@ fn stand(pairs: &[(&Look, &Look)], flip: Flip) -> f64 {
     told.iter().sum::<f64>() / told.len().max(1) as f64
 }
 
-/// Logarithm of how likely it is that cells lie so far off, mm, by a file's own error: most files have none, and those that
-/// have one seldom have more than a few mm.
-pub(crate) fn lies(d: f64) -> f64 {
+/// Logarithm of how likely it is that cells lie `d` mm off by a file's own error, against lying
+/// right behind each other: most files have none, and those that have one seldom have more than a
+/// few mm. `adrift` is how far pages that were scanned lie off by themselves, see
+/// [`Behind::slip`].
+pub(crate) fn lies(d: f64, adrift: f64) -> f64 {
     const EXACT_MM: f64 = 0.15;
     const USUAL_MM: f64 = 2.5;
     /// Files that have an error in them (a guess).
     const CROOKED: f64 = 0.2;
+    const WILD: f64 = 1e-5;
     let normal = |sd: f64| (-0.5 * (d / sd).powi(2)).exp() / (sd * sd);
-    let wild = 1e-5;
-    (((1.0 - CROOKED) * normal(EXACT_MM) + CROOKED * normal(USUAL_MM) + wild)
-        / normal_peak(EXACT_MM))
-    .ln()
-}
-
-fn normal_peak(sd: f64) -> f64 {
-    1.0 / (sd * sd)
+    let exact = EXACT_MM.hypot(adrift);
+    let likely = (1.0 - CROOKED) * normal(exact) + CROOKED * normal(USUAL_MM.hypot(adrift)) + WILD;
+    (likely * exact * exact).ln()
 }

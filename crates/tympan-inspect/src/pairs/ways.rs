@@ -1,10 +1,10 @@
 //! The ways in which fronts and backs can lie in a file, weighed against each other.
 
-use tympan_sheet::Flip;
+use tympan_sheet::{Affine, Flip};
 
 use super::look::{Filling, Look};
 use super::{SUREST, Sheets, flips};
-use crate::file_error::{Behind, same_steps};
+use crate::file_error::{Behind, adrift, same_steps};
 use crate::findings::{Grid, Way};
 
 /// The most pages that are compared each with each.
@@ -342,7 +342,8 @@ fn pair_fits(front: &Look, back: &Look, flip: Flip) -> (f64, f64) {
     let Some(behind) = Behind::find(&front.cells, &back.cells, flip) else {
         return (0.0, -5.0);
     };
-    let mut place = (flips::lies(behind.apart().length()) / 4.0).max(-3.0);
+    let (off, adrift) = behind.slip(front.cells.size);
+    let mut place = (flips::lies(off, adrift) / 4.0).max(-3.0);
     if !behind.covers() {
         place -= 4.0;
     } else if !behind.same_shape() {
@@ -371,15 +372,24 @@ fn pair_fits(front: &Look, back: &Look, flip: Flip) -> (f64, f64) {
 /// practice: nearly all backs are alike).
 const OTHER_BACKS: f64 = 1.4;
 
-/// How far the cells of one page lie off those of another, whole steps aside, mm; `None` where they
-/// are not the same cards.
-fn steps_apart(a: &Grid, b: &Grid) -> Option<f64> {
+/// How far the cells of one page lie off those of another, whole steps aside, and how far pages
+/// that were scanned do so by themselves, mm; `None` where they are not the same cards.
+fn steps_apart(one: &Look, other: &Look) -> Option<(f64, f64)> {
+    let (a, b) = (one.cells.grids.first()?, other.cells.grids.first()?);
     if !(a.trim.is_close(b.trim, 1.0) && same_steps(a, b)) {
         return None;
     }
-    let apart = b.centre(0, 0) - a.centre(0, 0);
+    let place = |look: &Look, grid: &Grid| {
+        let adrift = adrift(grid.rotation, look.cells.one_picture);
+        let at = grid.centre(0, 0);
+        let level = Affine::tilt(-grid.rotation, look.cells.size.centre());
+        (if adrift > 0.0 { level.apply(at) } else { at }, adrift)
+    };
+    let ((at, adrift), (other_at, other_adrift)) = (place(one, a), place(other, b));
+    let apart = other_at - at;
     let within = |d: f64, pitch: f64| d - (d / pitch).round() * pitch;
-    Some(within(apart.x, a.pitch.x).hypot(within(apart.y, a.pitch.y)))
+    let off = within(apart.x, a.pitch.x).hypot(within(apart.y, a.pitch.y));
+    Some((off, adrift.hypot(other_adrift)))
 }
 
 /// What kind of page each one seems to be.
@@ -500,9 +510,8 @@ impl Kinds {
     fn in_place(&self, pages: &[Look]) -> f64 {
         let known: Vec<f64> = (self.cards.windows(2))
             .filter_map(|two| {
-                let first = pages[two[0]].cells.grids.first()?;
-                let second = pages[two[1]].cells.grids.first()?;
-                Some(flips::lies(steps_apart(first, second)?) / 4.0)
+                let (off, adrift) = steps_apart(&pages[two[0]], &pages[two[1]])?;
+                Some(flips::lies(off, adrift) / 4.0)
             })
             .map(|place| place.max(-3.0))
             .collect();

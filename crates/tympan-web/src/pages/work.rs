@@ -385,7 +385,7 @@ fn told(finding: &Finding, units: Units) -> Markup {
             strong { (weight) ": " } (units.0.said(&finding.message))
             @if let Some(page) = finding.page {
                 span.quiet {
-                    " Page " (page)
+                    " Page " (page) @if finding.back_file { " of the backs" }
                     @if finding.pages > 1 { " and " (super::counted(finding.pages - 1, "other")) }
                     "."
                 }

@@ -3,7 +3,9 @@
 use std::sync::atomic::AtomicBool;
 
 use tympan_app::Refusal;
-use tympan_app::inspect::{self, FaultSaid, GridSaid, Inspection, PageSaid, Progress, Request};
+use tympan_app::inspect::{
+    self, FaultSaid, GridSaid, Inspection, PageSaid, PairSaid, Progress, Request,
+};
 
 use crate::args::{Cli, Inspect};
 use crate::say;
@@ -56,6 +58,12 @@ fn in_words(found: &Inspection) -> String {
     if kinds.len() > KINDS_TOLD {
         text.push_str("  and more: --json tells all\n");
     }
+    for words in pairs_in_words(&found.pairs) {
+        text.push_str(&format!("  {words}\n"));
+    }
+    if let Some(words) = ink_in_words(&found.pages) {
+        text.push_str(&format!("  {words}\n"));
+    }
     if !found.evidence.is_empty() {
         text.push_str(&format!("\nWhy: {}.\n", found.evidence.join("; ")));
     }
@@ -66,6 +74,37 @@ fn in_words(found: &Inspection) -> String {
         text.push_str(&fault_in_words(fault));
     }
     text.trim_end().to_owned()
+}
+
+/// How sheets are flipped and how their cards stand, each way once, with its pages.
+fn pairs_in_words(pairs: &[PairSaid]) -> Vec<String> {
+    let mut kinds: Vec<(Vec<String>, String)> = Vec::new();
+    for pair in pairs
+        .iter()
+        .filter(|pair| pair.front != pair.back || pair.flip_taken.is_some())
+    {
+        let flip = match pair.flip {
+            Some(flip) => format!("flipped {flip}"),
+            None => "flipped sideways or endways".to_owned(),
+        };
+        let stands = match pair.standing {
+            Some("head_to_head") => ", the cards stand head to head",
+            Some("head_to_foot") => ", the cards stand head to foot",
+            _ => "",
+        };
+        let words = format!("{flip}{stands}");
+        let pages = format!("{}-{}", pair.front, pair.back);
+        match kinds.iter_mut().find(|(_, known)| *known == words) {
+            Some((all, _)) => all.push(pages),
+            None => kinds.push((vec![pages], words)),
+        }
+    }
+    let line = |(pages, words): (Vec<String>, String)| {
+        let shown = listed(&pages);
+        let s = if pages.len() == 1 { "" } else { "s" };
+        format!("sheet{s} {shown}: {words}")
+    };
+    kinds.into_iter().take(KINDS_TOLD).map(line).collect()
 }
 
 fn page_in_words(page: &PageSaid) -> String {
@@ -112,18 +151,61 @@ fn grid_in_words(grid: &GridSaid) -> String {
     }
     let gutter = grid.gutter_mm;
     if grid.columns * grid.rows > 1 && gutter.x.max(gutter.y) > 0.05 {
-        text.push_str(&format!(", {:.1} and {:.1} mm apart", gutter.x, gutter.y));
+        let (x, y) = (gutter.x.max(0.0), gutter.y.max(0.0));
+        text.push_str(&format!(", {x:.1} and {y:.1} mm apart"));
     }
-    if let Some([least, _]) = grid.bleed_mm {
-        text.push_str(&format!(", {least:.1} mm bleed"));
+    match grid.bleed_mm {
+        Some([least, _]) if least < 0.05 => text.push_str(", no bleed"),
+        Some([least, _]) => text.push_str(&format!(", {least:.1} mm bleed")),
+        None => {}
     }
     if grid.rotation_deg.abs() >= 0.02 {
         text.push_str(&format!(", tilted {:.2}°", grid.rotation_deg));
     }
+    if let Some(radius) = grid.corner_radius_mm {
+        text.push_str(&format!(", corners of {radius:.1} mm"));
+    }
+    let by: Vec<&str> = grid.found_by.iter().map(|by| told_by(by)).collect();
+    text.push_str(&format!(", told by {}", by.join(" and ")));
     if grid.confidence < 0.5 {
         text.push_str(" (not sure)");
+    } else {
+        text.push_str(&format!(" ({:.0} % sure)", 100.0 * grid.confidence));
     }
     text
+}
+
+/// How much ink the sides with cards take, and which takes most.
+fn ink_in_words(pages: &[PageSaid]) -> Option<String> {
+    let all = pages
+        .iter()
+        .filter(|page| page.role != "other")
+        .map(|page| {
+            let ink = page.ink_percent;
+            let sum = ink.cyan + ink.magenta + ink.yellow + ink.black;
+            (sum, page)
+        });
+    let mut all: Vec<(f64, &PageSaid)> = all.collect();
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let ((least, _), (most, page)) = (all.first()?, all.last()?);
+    let of = if page.back_file {
+        " of the backs' file"
+    } else {
+        ""
+    };
+    Some(format!(
+        "ink: about {least:.0} to {most:.0} % of a side, most on page {}{of}",
+        page.page
+    ))
+}
+
+fn told_by(evidence: &str) -> &'static str {
+    match evidence {
+        "trim_marks" => "trim marks",
+        "lines" => "lines",
+        "placements" => "what is placed",
+        _ => "what is seen",
+    }
 }
 
 fn fault_in_words(fault: &FaultSaid) -> String {
@@ -132,10 +214,15 @@ fn fault_in_words(fault: &FaultSaid) -> String {
         "warning" => "Mind",
         _ => "Note",
     };
-    let place = if fault.pages.is_empty() {
-        "the file".to_owned()
+    let of = if fault.back_file {
+        " of the backs' file"
     } else {
-        numbers(&fault.pages)
+        ""
+    };
+    let place = match (fault.pages.as_slice(), fault.back_file) {
+        ([], false) => "the file".to_owned(),
+        ([], true) => "the backs' file".to_owned(),
+        (pages, _) => format!("{}{of}", numbers(pages)),
     };
     format!(
         "{mark}, {place}: {}.\n  What to do: {}.\n",
@@ -145,9 +232,15 @@ fn fault_in_words(fault: &FaultSaid) -> String {
 
 /// `page 2`, or `pages 2, 4, 6 …` where there are many.
 fn numbers(pages: &[usize]) -> String {
-    const SHOWN: usize = 8;
-    let shown: Vec<String> = pages.iter().take(SHOWN).map(ToString::to_string).collect();
-    let more = if pages.len() > SHOWN { " …" } else { "" };
+    let pages: Vec<String> = pages.iter().map(ToString::to_string).collect();
     let s = if pages.len() == 1 { "" } else { "s" };
-    format!("page{s} {}{more}", shown.join(", "))
+    format!("page{s} {}", listed(&pages))
+}
+
+/// The first ones of many.
+fn listed(all: &[String]) -> String {
+    const SHOWN: usize = 8;
+    let shown = &all[..all.len().min(SHOWN)];
+    let more = if all.len() > SHOWN { " …" } else { "" };
+    format!("{}{more}", shown.join(", "))
 }

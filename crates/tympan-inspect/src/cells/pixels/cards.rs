@@ -26,6 +26,8 @@ pub(super) struct Cards {
     pub(super) x: Axis,
     pub(super) y: Axis,
     pub(super) outlined: bool,
+    /// How far the cards go on beyond the boxes, at most, mm.
+    pub(super) slack: f64,
 }
 
 /// Boxes of one size that are the cards themselves: of a usual size, or sharing their lines.
@@ -99,7 +101,11 @@ pub(super) fn about(boxes: &[Found]) -> Option<Cards> {
             Size::new(a.w.max(b.w), a.h.max(b.h))
         });
     let card = likely(&lattice, largest)?;
-    Some(of(&lattice, card))
+    let beyond = (card.w - usual_size.w).max(card.h - usual_size.h) / 2.0;
+    Some(Cards {
+        slack: beyond.max(0.0),
+        ..of(&lattice, card)
+    })
 }
 
 fn around(middle: Point<Page>, size: Size) -> Rect<Page> {
@@ -147,5 +153,6 @@ fn of(lattice: &Lattice, card: Size) -> Cards {
         x: axis(&lattice.x, lattice.size.w, card.w),
         y: axis(&lattice.y, lattice.size.h, card.h),
         outlined: lattice.outline,
+        slack: 0.0,
     }
 }

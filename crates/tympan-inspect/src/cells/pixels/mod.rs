@@ -38,6 +38,12 @@ const LINE_SD: f64 = 0.02;
 /// The most bleed that is looked for, mm.
 const MOST_BLEED: f64 = 5.0;
 
+/// What a frame leaves on each side of a card at most, mm.
+const FRAME_MM: f64 = 6.0;
+
+/// How far off cells may lie of which nothing shows the edges, mm, at least.
+const UNKNOWN_MM: f64 = 2.0;
+
 /// A grid that is surer than this needs no other pages to bear it out.
 const SURE: f64 = 0.5;
 
@@ -150,6 +156,17 @@ impl Told {
         (self.trusted().or(self.outline)).or(self.frames.filter(reaches))
     }
 
+    /// How far the middle of the print lies off the middle of cells that lines tell, mm; 0 where the
+    /// print does not tell.
+    fn off(&self, lines: &Axis) -> f64 {
+        let tells = |print: &Print| {
+            let axis = print.axis;
+            self.reach.sharp && axis.count == lines.count && self.agrees(lines)
+        };
+        let middle = |axis: &Axis| axis.start + axis.length / 2.0;
+        (self.print.filter(tells)).map_or(0.0, |print| (middle(&print.axis) - middle(lines)).abs())
+    }
+
     /// Cells as long as their pitch about the middles of print that does not reach their edges.
     fn spread(&self, axis: Axis) -> Axis {
         if self.reach.sharp || axis.count < 2 {
@@ -167,8 +184,11 @@ struct Choice {
     known: bool,
     bleed: Option<f64>,
     alike: f64,
-    /// Whether the middles of the cells are known even where their size is not.
-    middles: bool,
+    /// How far cells go on beyond what was found of them, at most, mm: they are taken to lie about
+    /// its middle.
+    slack: f64,
+    /// How far lines lie off the middle of the print, mm, where both tell.
+    apart: f64,
 }
 
 impl Choice {
@@ -181,7 +201,8 @@ impl Choice {
             known,
             bleed: None,
             alike: 1.0,
-            middles: true,
+            slack: cards.slack,
+            apart: 0.0,
         }
     }
 }
@@ -197,18 +218,22 @@ fn known(x: &Told, y: &Told) -> Option<Choice> {
         known: true,
         bleed,
         alike: print_x.alike.min(print_y.alike),
-        middles: false,
+        slack: 0.0,
+        apart: 0.0,
     };
     let sharp = x.reach.sharp && y.reach.sharp;
     if sharp && usual(px.length, py.length, 0.2) {
         return Some(choice(px, py, false, None));
     }
     let (cut_x, cut_y) = (x.cut(), y.cut());
-    if let (Some(x), Some(y)) = (cut_x, cut_y)
-        && usual(x.length, y.length, 0.35)
+    if let (Some(cut_x), Some(cut_y)) = (cut_x, cut_y)
+        && usual(cut_x.length, cut_y.length, 0.35)
     {
-        let bleed = (px.length - x.length) / 2.0;
-        return Some(choice(x, y, true, (bleed > 0.2).then_some(bleed)));
+        let bleed = (px.length - cut_x.length) / 2.0;
+        return Some(Choice {
+            apart: x.off(&cut_x).hypot(y.off(&cut_y)),
+            ..choice(cut_x, cut_y, true, (bleed > 0.2).then_some(bleed))
+        });
     }
     if let Some(by) = inset(px.length, py.length).filter(|_| sharp) {
         return Some(choice(px.inset(by), py.inset(by), false, Some(by)));
@@ -222,8 +247,10 @@ fn known(x: &Told, y: &Told) -> Option<Choice> {
     }
     let spread = (x.spread(px), y.spread(py));
     let several = px.count > 1 && py.count > 1;
-    (several && usual(spread.0.length, spread.1.length, 0.2))
-        .then(|| choice(spread.0, spread.1, false, None))
+    (several && usual(spread.0.length, spread.1.length, 0.2)).then(|| Choice {
+        slack: slack((px, spread.0), (py, spread.1)),
+        ..choice(spread.0, spread.1, false, None)
+    })
 }
 
 /// What they say where nothing bears it out.
@@ -237,7 +264,8 @@ fn guessed(x: &Told, y: &Told) -> Option<Choice> {
         known: false,
         bleed: None,
         alike: print_x.alike.min(print_y.alike),
-        middles: false,
+        slack: 0.0,
+        apart: 0.0,
     };
     let full = |axis: &Axis| axis.length >= 0.8 * axis.pitch;
     if let (Some(x), Some(y)) = (x.cut().filter(full), y.cut().filter(full)) {
@@ -249,7 +277,17 @@ fn guessed(x: &Told, y: &Told) -> Option<Choice> {
     if fine || !(stands(x, &px) && stands(y, &py)) {
         return None;
     }
-    Some(choice(x.spread(px), y.spread(py), false))
+    let (spread_x, spread_y) = (x.spread(px), y.spread(py));
+    Some(Choice {
+        slack: slack((px, spread_x), (py, spread_y)).max(UNKNOWN_MM),
+        ..choice(spread_x, spread_y, false)
+    })
+}
+
+/// How far cells were spread beyond the print, mm.
+fn slack(x: (Axis, Axis), y: (Axis, Axis)) -> f64 {
+    let by = |(print, cell): (Axis, Axis)| (cell.length - print.length) / 2.0;
+    by(x).max(by(y)).max(0.0)
 }
 
 /// Whether a card of this size is a usual one, within some mm.
@@ -273,16 +311,17 @@ struct Flat<'a> {
 impl Flat<'_> {
     /// The surest grid that the page bears out. Only lines are told where nothing is more than that.
     fn grid(&self, told: Option<(&Told, &Told)>) -> Option<Grid> {
-        let marked = told.and_then(|(x, y)| x.trusted().zip(y.trusted()));
-        if let Some((x, y)) = marked {
+        let marked = told.and_then(|(x, y)| Some((x, x.trusted()?, y, y.trusted()?)));
+        if let Some((told_x, x, told_y, y)) = marked {
             return self.checked(&Choice {
+                apart: told_x.off(&x).hypot(told_y.off(&y)),
                 x,
                 y,
                 lined: true,
                 known: true,
                 bleed: None,
                 alike: 1.0,
-                middles: true,
+                slack: 0.0,
             });
         }
         let boxes = boxes::find(self.across, self.down, self.px_per_mm);
@@ -365,6 +404,8 @@ impl Flat<'_> {
         };
         let several = across.count * down.count > 1;
         let confidence = match (choice.lined, choice.known, several) {
+            // Where the cards lie about what is seen of them is no more than guessed.
+            (false, true, _) if choice.slack > FRAME_MM => 0.49,
             (true, true, true) => 0.95,
             (true, true, false) | (false, true, true) => 0.8,
             (false, true, false) => 0.6,
@@ -386,6 +427,8 @@ impl Flat<'_> {
         };
         let known = choice.known;
         let place_sd = each(&across, 0.5, 0.012).max(each(&down, 0.5, 0.012));
+        let place_sd = place_sd.max(if known { 0.0 } else { EDGE_SD });
+        let place_sd = place_sd.hypot(off_middle_sd(choice.slack));
         let trim_sd = each(&across, 2.0, 0.015).max(each(&down, 2.0, 0.015));
         Some(Grid {
             columns: across.count,
@@ -394,13 +437,7 @@ impl Flat<'_> {
             pitch: Vector::new(step(&across), step(&down)),
             origin: self.to_page.apply(Point::new(across.start, down.start)),
             rotation: Angle::radians(self.tilt),
-            place_sd: if known {
-                place_sd
-            } else if choice.middles {
-                EDGE_SD
-            } else {
-                1.0
-            },
+            place_sd,
             pitch_sd: stepped(&across).max(stepped(&down)).max(0.008),
             trim_sd: if known { trim_sd } else { 2.0 },
             confidence,
@@ -409,7 +446,7 @@ impl Flat<'_> {
             } else {
                 vec![Evidence::Pixels]
             },
-            disagreement: 0.0,
+            disagreement: choice.apart,
             filled,
             bleed: choice.bleed.map(|by| Bleed {
                 least: by,
@@ -461,6 +498,16 @@ impl Flat<'_> {
             max: Point::new(max.x.min(whole.w), max.y.min(whole.h)),
         };
         ink(near) / ink(Rect::whole(whole)).max(1e-9)
+    }
+}
+
+/// Standard uncertainty of the middle of a card that goes on beyond what is seen of it by as much as
+/// `slack`, mm: frames are drawn even, anything else lies where it likes (a guess).
+fn off_middle_sd(slack: f64) -> f64 {
+    if slack <= FRAME_MM {
+        0.05 * slack
+    } else {
+        0.6 * slack
     }
 }
 
