@@ -209,47 +209,67 @@ impl Choice {
 
 /// What lines, edges and repeats of both axes say together, where they bear each other out.
 fn known(x: &Told, y: &Told) -> Option<Choice> {
-    let (print_x, print_y) = (x.print?, y.print?);
-    let (px, py) = (print_x.axis, print_y.axis);
-    let choice = |x: Axis, y: Axis, lined: bool, bleed: Option<f64>| Choice {
-        x,
-        y,
-        lined,
+    (sharp(x, y).or_else(|| lined(x, y))).or_else(|| borne_out(x, y))
+}
+
+/// A choice that edges and repeats tell, without lines.
+fn printed(x: &Told, y: &Told, axes: (Axis, Axis), bleed: Option<f64>) -> Option<Choice> {
+    Some(Choice {
+        x: axes.0,
+        y: axes.1,
+        lined: false,
         known: true,
         bleed,
-        alike: print_x.alike.min(print_y.alike),
+        alike: x.print?.alike.min(y.print?.alike),
         slack: 0.0,
         apart: 0.0,
-    };
+    })
+}
+
+/// Print of a usual card's size with straight ends.
+fn sharp(x: &Told, y: &Told) -> Option<Choice> {
+    let (px, py) = (x.print?.axis, y.print?.axis);
     let sharp = x.reach.sharp && y.reach.sharp;
-    if sharp && usual(px.length, py.length, 0.2) {
-        return Some(choice(px, py, false, None));
-    }
-    let (cut_x, cut_y) = (x.cut(), y.cut());
-    if let (Some(cut_x), Some(cut_y)) = (cut_x, cut_y)
-        && usual(cut_x.length, cut_y.length, 0.35)
-    {
-        let bleed = (px.length - cut_x.length) / 2.0;
-        return Some(Choice {
-            apart: x.off(&cut_x).hypot(y.off(&cut_y)),
-            ..choice(cut_x, cut_y, true, (bleed > 0.2).then_some(bleed))
-        });
-    }
+    (sharp && usual(px.length, py.length, 0.2)).then(|| printed(x, y, (px, py), None))?
+}
+
+/// Lines along the cuts of usual cards on both axes.
+fn lined(x: &Told, y: &Told) -> Option<Choice> {
+    let (cut_x, cut_y) = (x.cut()?, y.cut()?);
+    let bleed = (x.print).map(|print| (print.axis.length - cut_x.length) / 2.0);
+    usual(cut_x.length, cut_y.length, 0.35).then(|| Choice {
+        x: cut_x,
+        y: cut_y,
+        lined: true,
+        known: true,
+        bleed: bleed.filter(|bleed| *bleed > 0.2),
+        alike: 1.0,
+        slack: 0.0,
+        apart: x.off(&cut_x).hypot(y.off(&cut_y)),
+    })
+}
+
+/// Print that makes usual cards with what else is known of one axis or of both.
+fn borne_out(x: &Told, y: &Told) -> Option<Choice> {
+    let (px, py) = (x.print?.axis, y.print?.axis);
+    let sharp = x.reach.sharp && y.reach.sharp;
     if let Some(by) = inset(px.length, py.length).filter(|_| sharp) {
-        return Some(choice(px.inset(by), py.inset(by), false, Some(by)));
+        return printed(x, y, (px.inset(by), py.inset(by)), Some(by));
     }
-    for (x, y) in [(cut_x, Some(py)), (Some(px), cut_y)] {
-        if let (Some(x), Some(y)) = (x, y)
-            && usual(x.length, y.length, 0.35)
-        {
-            return Some(choice(x, y, false, None));
-        }
+    let mixed = [(x.cut(), Some(py)), (Some(px), y.cut())];
+    let mixed = mixed.into_iter().filter_map(|(x, y)| x.zip(y));
+    let fits = |(x, y): &(Axis, Axis)| usual(x.length, y.length, 0.35);
+    if let Some(axes) = mixed.into_iter().find(fits) {
+        return printed(x, y, axes, None);
     }
     let spread = (x.spread(px), y.spread(py));
     let several = px.count > 1 && py.count > 1;
-    (several && usual(spread.0.length, spread.1.length, 0.2)).then(|| Choice {
+    if !(several && usual(spread.0.length, spread.1.length, 0.2)) {
+        return None;
+    }
+    Some(Choice {
         slack: slack((px, spread.0), (py, spread.1)),
-        ..choice(spread.0, spread.1, false, None)
+        ..printed(x, y, spread, None)?
     })
 }
 
