@@ -66,6 +66,12 @@ def invented(answer):
                                   "pitch_mm": [63, 88], "origin_mm": [10, 10], "rotation_deg": 0}
 
 
+def wrong_standing(answer):
+    other = {"head_to_head": "head_to_foot", "head_to_foot": "head_to_head"}
+    for pair in answer["pairs"]:
+        pair["standing"] = other[pair["standing"]]
+
+
 # mistake: the case to make it on, and the judgement that must go wrong
 MISTAKES = {
     wrong_sign: (("error", 0), "error"), wrong_tilt: (("error", 3), "error"),
@@ -73,7 +79,7 @@ MISTAKES = {
     moved_grid: (("error", 0), "origin"), one_column_less: (("error", 0), "grid"),
     lost_grid: (("error", 0), "grid"), swapped_roles: (("error", 0), "role"),
     lost_pair: (("error", 0), "pair"), shifted_pairs: (("error", 3), "pair"),
-    wrong_flip: (("part", 0), "flip"), invented: (("cardless", 0), "none invented"),
+    wrong_flip: (("part", 0), "flip"), wrong_standing: (("part", 0), "standing"), invented: (("cardless", 0), "none invented"),
 }
 
 

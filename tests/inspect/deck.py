@@ -30,6 +30,7 @@ class File:
     flattened: int | None = None  # dpi
     scale: float = 1.0
     not_mirrored: list = field(default_factory=list)  # pages whose backs should be mirrored
+    standing: dict | None = None  # by the flip, where it is the same for all cards
     notes: dict = field(default_factory=dict)
 
     @property
@@ -60,7 +61,7 @@ class File:
         for front, back in self.pairs:
             one, other = self.sides[front - 1], (self.back_sides or self.sides)[back - 1]
             if front == back and not self.back_sides:
-                made.append({"front": front, "back": back, "file_errors": {}})
+                made.append({"front": front, "back": back, "file_errors": {}, "standing": None})
                 continue
             errors = {flip: scene.field(self.error_by(one, other, flip), one.size)
                       for flip in ("sideways", "endways")}
@@ -71,7 +72,8 @@ class File:
             possible = {flip for flip, length in apart.items()
                         if length <= 2 * min(apart.values()) + 0.75} | {self.flip}
             settled |= len(possible) == 1
-            made.append({"front": front, "back": back, "possible": possible, "errors": errors})
+            made.append({"front": front, "back": back, "possible": possible, "errors": errors,
+                         "standing": self.standing})
         for pair in made:
             errors, possible = pair.pop("errors", {}), pair.pop("possible", set())
             pair.setdefault("file_errors", {
@@ -277,9 +279,21 @@ def make(kind, seed, **fixed):
     file.notes = {"card": list(trim), "gutter": list(gutter), "mark": mark, "face": style.face,
                   "back": style.back, "common": style.common, "as_picture": style.as_picture,
                   "forms": style.forms, "back_fill": back_fill, "part": part}
+    quarters = fixed.get("quarters", (0,))
+    if len(quarters) == 1:
+        file.standing = stand(quarters[0])
     move(draw, file, fronts, backs, size)
     order(draw, file, fronts, backs, back_fill, style, part)
     return file
+
+
+def stand(quarter):
+    """How cards stand whose fronts are turned by quarters and whose backs lie the same way."""
+    heads = [(0, -1), (1, 0), (0, 1), (-1, 0)]  # upright, to the right, ...
+    (fx, fy), (bx, by) = heads[quarter], heads[quarter % 2]
+    seen = {"sideways": (-bx, by), "endways": (bx, -by)}
+    return {flip: "head_to_head" if fx * x + fy * y > 0 else "head_to_foot"
+            for flip, (x, y) in seen.items()}
 
 
 def move(draw, file, fronts, backs, size):

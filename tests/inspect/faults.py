@@ -16,6 +16,7 @@ CODES = {
     seeded.layers: "layers", seeded.locked: "locked", seeded.damaged: "damaged",
     seeded.paper_size: "paper-size", seeded.backs_not_mirrored: "backs-not-mirrored",
     seeded.scaled: "scaled", seeded.file_error: "file-error",
+    seeded.marks_off: "marks-off",
 }
 # Files whose figures are checked, and cases of the cards' proof with pages of many kinds.
 FIGURED = [seeded.coarse_picture, seeded.tiny_text, seeded.heavy_ink, seeded.scaled]

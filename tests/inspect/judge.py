@@ -8,6 +8,7 @@ import scene
 
 SURE = 0.5  # a confidence below this is a warning that the answer may be wrong
 EXACT, FLAT = 0.05, 0.10  # mm: drawn pages, pages that are one picture
+APART = 0.3  # mm: the generator's marks lie around its pictures
 SPREAD = 2.6  # standard uncertainties within which an honest error lies (99 %)
 
 
@@ -119,6 +120,8 @@ def judge_grid(score, where, grid, stated, tolerance):
     if several.any():
         off = (xy(answer["pitch_mm"]) - xy(grid["pitch_mm"])) * several
         length("pitch", off, answer.get("pitch_sd_mm"))
+    apart = answer.get("disagreement_mm", 0)
+    score.note("agrees", apart <= APART, f"{where} lines and pictures said to lie {apart} mm apart")
     if grid["trim_known"]:
         length("trim", xy(answer["trim_mm"]) - xy(grid["trim_mm"]), answer.get("trim_sd_mm"))
         length("origin", found[2], answer.get("place_sd_mm"))
@@ -139,6 +142,16 @@ def judge_fold(score, where, page, stated, tolerance):
             return
     for grid in page["grids"]:
         judge_grid(score, where, grid, stated, tolerance)
+
+
+def judge_standing(score, where, pair, answer):
+    """How the cards' backs stand: nothing may be said where pages do not tell, but nothing wrong."""
+    stated, meant = answer.get("standing"), pair.get("standing")
+    if stated is None or not meant:
+        return
+    flips = [answer["flip"]] if answer.get("flip") else list(pair["file_errors"])
+    right = {meant[flip] for flip in flips}
+    score.note("standing", right == {stated}, f"{where} stand {right}, said: {stated}")
 
 
 def judge_page(score, where, page, answer, tolerance):
@@ -221,6 +234,7 @@ def judge_pairs(score, truth, answer, tolerance):
         flip = said[key].get("flip")
         score.note("flip", flip in flips or (flip is None and len(flips) == 2),
                    f"{where} is {' or '.join(sorted(flips))}, said: {flip}")
+        judge_standing(score, where, pair, said[key])
         page = truth["pages"][key[0] - 1]
         judge_error(score, where, page, pair["file_errors"], said[key], tolerance)
     for key in set(said) - set(wanted):
@@ -255,5 +269,6 @@ def model(truth):
     for pair in truth["pairs"]:
         flip = truth["flip"] if pair["file_errors"] else None
         pairs.append({"front": pair["front"], "back": pair["back"], "flip": flip,
+                      "standing": (pair.get("standing") or {}).get(flip),
                       "file_error": pair["file_errors"].get(flip), "confidence": 1.0})
     return {"pages": pages, "pairs": pairs, "faults": []}

@@ -203,6 +203,15 @@ def file_error(path):
     write(path, error=(1.3, 0))
 
 
+def marks_off(path):
+    made = pages()
+    for side in made[:2]:
+        lines = [item for item in side.items if isinstance(item, scene.Line)]
+        cards = [item for item in side.items if not isinstance(item, scene.Line)]
+        side.items = lines + [Group(cards, shift(0, 0.9))]
+    produce.write(made, path, "reportlab")
+
+
 def clean_reportlab(path):
     write(path)
 
@@ -225,6 +234,6 @@ FAULTS = {
     thin_border: [1, 2, 3, 4], coarse_picture: [1, 3], tiny_text: [1], hairline: [3],
     heavy_ink: [2], light_text_on_dark: [1], transparency: [3], layers: [1], locked: [],
     damaged: [], paper_size: [1, 2, 3, 4], backs_not_mirrored: [4], scaled: [1, 2, 3, 4],
-    file_error: [2, 4],
+    file_error: [2, 4], marks_off: [1, 2],
 }
 CLEAN = [clean_reportlab, clean_cairo, clean_part_filled, clean_one_sheet]

@@ -317,6 +317,25 @@ impl CardEdge {
             far.fold(0.0, f64::max) > OTHER_COLOUR
         };
         let plain = first.iter().filter(|c| !is_other(**c)).count() * 20 >= first.len() * 19;
+        // How far a ring at some depth differs from the border, in the mean along an edge.
+        let apart = |edge: usize, depth: f64| -> f64 {
+            let far = |i: usize| {
+                let far = colour(edge, i, depth)
+                    .into_iter()
+                    .zip(ground)
+                    .map(|(a, b)| (a - b).abs());
+                far.fold(0.0, f64::max)
+            };
+            (0..ALONG).map(far).sum::<f64>() / ALONG as f64
+        };
+        // A border ends where half of what lies within shows.
+        let ends = |edge: usize, near: f64| -> f64 {
+            const WITHIN_MM: f64 = 0.5;
+            let half = apart(edge, near + WITHIN_MM) / 2.0;
+            let steps = (0..=16).map(|i| near + (f64::from(i) / 16.0 - 0.5) * WITHIN_MM);
+            let beyond = |depth: &f64| apart(edge, *depth) >= half;
+            steps.into_iter().find(beyond).unwrap_or(near)
+        };
         let border = plain
             .then(|| {
                 let widths: Option<Vec<f64>> = (0..4)
@@ -329,12 +348,8 @@ impl CardEdge {
                                     .filter(|&i| is_other(colour(edge, i, depth)))
                                     .count();
                                 // A border ends along its whole length at once.
-                                match 10 * other / ALONG {
-                                    8.. => Some(Some(depth - STEP_MM / 2.0)),
-                                    _ => None,
-                                }
+                                (10 * other >= 8 * ALONG).then(|| ends(edge, depth))
                             })
-                            .flatten()
                     })
                     .collect();
                 widths.map(|widths| widths.into_iter().fold(f64::MAX, f64::min))

@@ -23,22 +23,26 @@ pub fn verdict(pairs: &[Pair], size_of: &dyn Fn(usize) -> Size) -> String {
                 file is straight"
             .into();
     };
-    let (said, help) = come_to(&likelier);
-    let (said_otherwise, helps_otherwise) = come_to(&otherwise);
+    let (said, is_off) = come_to(&likelier);
+    let (said_otherwise, off_otherwise) = come_to(&otherwise);
     match other {
-        Some((other, _)) if said != said_otherwise => {
-            let help = if help && helps_otherwise { HELP } else { "" };
-            format!(
-                "flipped {}, {said}; flipped {}, {said_otherwise}: which is meant cannot be told \
-                 from the file{help}",
-                first.flip, other.flip
-            )
-        }
-        _ => format!("{said}{}", if help { HELP } else { "" }),
+        Some((other, _)) if said != said_otherwise => format!(
+            "flipped {}, {said}; flipped {}, {said_otherwise}; which flip is meant cannot be told \
+             from the file{}",
+            first.flip,
+            other.flip,
+            if is_off && off_otherwise {
+                format!(", and either way {HELP}")
+            } else {
+                String::new()
+            }
+        ),
+        _ if is_off => format!("{said}: {HELP}"),
+        _ => said,
     }
 }
 
-const HELP: &str = ": correcting the printer alone will not help";
+const HELP: &str = "correcting the printer alone will not help";
 
 /// The same for errors on one flip, and whether there is any.
 fn come_to(known: &[(FileError, Size)]) -> (String, bool) {

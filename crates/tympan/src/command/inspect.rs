@@ -102,7 +102,7 @@ fn pairs_in_words(pairs: &[PairSaid]) -> Vec<String> {
     let line = |(pages, words): (Vec<String>, String)| {
         let shown = listed(&pages);
         let s = if pages.len() == 1 { "" } else { "s" };
-        format!("sheet{s} {shown}: {words}")
+        format!("sheet{s} {shown} (front-back): {words}")
     };
     kinds.into_iter().take(KINDS_TOLD).map(line).collect()
 }
@@ -152,7 +152,11 @@ fn grid_in_words(grid: &GridSaid) -> String {
     let gutter = grid.gutter_mm;
     if grid.columns * grid.rows > 1 && gutter.x.max(gutter.y) > 0.05 {
         let (x, y) = (gutter.x.max(0.0), gutter.y.max(0.0));
-        text.push_str(&format!(", {x:.1} and {y:.1} mm apart"));
+        text.push_str(&if (x - y).abs() < 0.05 {
+            format!(", {x:.1} mm apart")
+        } else {
+            format!(", {x:.1} and {y:.1} mm apart")
+        });
     }
     match grid.bleed_mm {
         Some([least, _]) if least < 0.05 => text.push_str(", no bleed"),
@@ -193,10 +197,15 @@ fn ink_in_words(pages: &[PageSaid]) -> Option<String> {
     } else {
         ""
     };
-    Some(format!(
-        "ink: about {least:.0} to {most:.0} % of a side, most on page {}{of}",
-        page.page
-    ))
+    let (least, most) = (format!("{least:.0}"), format!("{most:.0}"));
+    Some(if least == most {
+        format!("ink: about {most} % of a side")
+    } else {
+        format!(
+            "ink: about {least} to {most} % of a side, most on page {}{of}",
+            page.page
+        )
+    })
 }
 
 fn told_by(evidence: &str) -> &'static str {
