@@ -244,3 +244,24 @@ fn a_single_card_is_one_where_another_page_has_a_cell_there() {
     assert_eq!(grid.filled, [true, false, false, false]);
     assert_eq!(pages[2].grids, []);
 }
+
+/// Some writers put a box in whole points around each clip; it must not be taken for a card.
+#[test]
+fn boxes_in_whole_points_around_clips_are_not_the_cards() {
+    let mut content = String::new();
+    for i in 0..4 {
+        let (x, y) = (
+            40.0 + f64::from(i % 2) * 55.0,
+            60.0 + f64::from(i / 2) * 57.0,
+        );
+        content += &format!(
+            "q {} {} 50.11 50.1 re W n {x} {y} 50 50 re W n 0.2 0.3 0.4 rg {x} {y} 50 50 re f Q\n",
+            x - 0.1,
+            y - 0.05
+        );
+    }
+    let cells = on_a4(&content);
+    let grid = &cells.grids[0];
+    assert_eq!((grid.columns, grid.rows), (2, 2));
+    assert!(grid.trim.is_close(Size::new(50.0, 50.0), 0.002), "{grid:?}");
+}

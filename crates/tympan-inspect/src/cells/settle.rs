@@ -226,3 +226,37 @@ fn cell_of(grid: &Grid, single: &Grid, w: f64, h: f64) -> Option<Grid> {
         ..like
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use tympan_sheet::Size;
+
+    use super::*;
+    use crate::testing::{A4, grid, page};
+
+    #[test]
+    fn frames_within_cards_are_doubted_where_other_pages_show_the_cards() {
+        let cards = grid(2, 3, Size::new(70.0, 70.0), Point::new(35.0, 40.0));
+        let frames = grid(2, 1, Size::new(65.1, 137.4), Point::new(37.0, 42.0));
+        let mut pages = [page(0, A4, cards.clone()), page(1, A4, frames)];
+        for page in &mut pages {
+            page.one_picture = true;
+        }
+        settle(&mut pages);
+        assert_eq!(pages[0].grids, [cards]);
+        assert!(pages[1].grids[0].confidence < SURE);
+    }
+
+    #[test]
+    fn a_known_size_tells_no_place_that_was_only_guessed() {
+        let known = grid(3, 2, Size::new(63.5, 88.9), Point::new(9.0, 49.0));
+        let mut guessed = grid(3, 2, Size::new(58.0, 60.0), Point::new(12.0, 50.0));
+        (guessed.pitch, guessed.confidence) = (known.pitch, 0.3);
+        (guessed.trim_sd, guessed.place_sd) = (2.0, 13.0);
+        let mut pages = [page(0, A4, known), page(1, A4, guessed)];
+        settle(&mut pages);
+        let grid = &pages[1].grids[0];
+        assert!(grid.trim.is_close(Size::new(63.5, 88.9), 1e-9), "{grid:?}");
+        assert!(grid.confidence < SURE && grid.place_sd > 10.0, "{grid:?}");
+    }
+}

@@ -1,5 +1,5 @@
 use image::{Rgb, RgbImage};
-use tympan_sheet::{Angle, Flip, Page, Point, Rect, Size, Vector};
+use tympan_sheet::{Affine, Angle, Flip, Page, Point, Rect, Size, Vector};
 
 use super::*;
 use crate::findings::{FoldLine, Grid, PageCells};
@@ -274,6 +274,70 @@ fn the_flip_that_makes_grids_match_is_found_and_a_centred_grid_leaves_it_open() 
     ];
     let pairing = pair(&pages, &Asked::In(Way::Alternating)).expect("two pages");
     assert_eq!(pairing.pairs[0].flip, None);
+}
+
+/// A page as a scanner gives it: one picture, tilted about its middle and a little off its place.
+fn scanned(mut cells: PageCells, tilt: f64, off: (f64, f64)) -> PageCells {
+    let askew = Affine::tilt(Angle::degrees(tilt), cells.size.centre())
+        .then(&Affine::shift(Vector::new(off.0, off.1)));
+    let grid = &mut cells.grids[0];
+    grid.origin = askew.apply(grid.origin);
+    grid.rotation = Angle::degrees(tilt);
+    cells.one_picture = true;
+    cells
+}
+
+/// Where a scanner put the pages fits the one flip, which cells are filled only the other one.
+#[test]
+fn scans_that_lie_a_little_off_do_not_tell_the_flip_but_empty_cells_do() {
+    let fronts: Vec<Card> = (0..9).map(Card::Front).collect();
+    let cards = [Card::Back(0); 9];
+    let sheet = |front: PageCells, back: PageCells| {
+        [
+            look(0, scanned(front, 0.8, (0.3, 0.4)), &fronts),
+            look(1, scanned(back, -0.7, (-0.3, 0.4)), &cards),
+        ]
+    };
+    let centred = |mut cells: PageCells| {
+        cells.grids[0].origin = Point::new(15.0, 21.0);
+        cells
+    };
+    let pairing = |pages: &[Look]| {
+        pair(pages, &Asked::In(Way::Alternating))
+            .expect("two pages")
+            .pairs[0]
+            .clone()
+    };
+    // Cells of a sheet flipped endways: the first row comes to lie at the foot.
+    let (front, back) = (part(0, &[0, 1, 2, 3]), part(1, &[3, 6, 7, 8]));
+    let told = pairing(&sheet(centred(front), centred(back)));
+    assert_eq!(told.flip, Some(Flip::Endways), "{told:?}");
+    assert_eq!(told.otherwise, None);
+    // Full ones fit either way, and both errors are said.
+    let open = pairing(&sheet(centred(full(0)), centred(full(1))));
+    assert_eq!(open.flip, None, "{open:?}");
+    let flips = [open.file_error, open.otherwise].map(|error| error.map(|e| e.flip));
+    assert_eq!(flips, [Some(Flip::Sideways), Some(Flip::Endways)]);
+    let shifts = [open.file_error, open.otherwise].map(|error| error.expect("an error").shift);
+    for (shift, want) in shifts.into_iter().zip([(0.0, 0.0), (-0.6, -0.8)]) {
+        let off = shift - Vector::new(want.0, want.1);
+        assert!(off.length() < 0.01, "{shift:?} is not {want:?}");
+    }
+}
+
+#[test]
+fn the_flip_that_is_meant_is_taken_where_either_fits() {
+    let pages = [
+        look(0, full(0), &[Card::Front(1); 9]),
+        look(1, full(1), &[Card::Back(0); 9]),
+    ];
+    let mut pairing = pair(&pages, &Asked::In(Way::Alternating)).expect("two pages");
+    let taken = |pairing: &Pairing| pairing.pairs[0].file_error.map(|error| error.flip);
+    assert_eq!(taken(&pairing), Some(Flip::Sideways));
+    pairing.take(Flip::Endways);
+    assert_eq!(taken(&pairing), Some(Flip::Endways));
+    pairing.take(Flip::Endways);
+    assert_eq!(taken(&pairing), Some(Flip::Endways));
 }
 
 #[test]
