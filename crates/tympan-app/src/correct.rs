@@ -7,7 +7,9 @@ use std::sync::atomic::AtomicBool;
 
 use serde::Serialize;
 use tympan_pdf::raster::{Pages, View};
-use tympan_pdf::{CorrectJob, Document, Duplex, Lost, Measure, PageOut, PageReport, Source, Way};
+use tympan_pdf::{
+    CorrectJob, Document, Duplex, Lost, Mark, Measure, PageOut, PageReport, Source, Way,
+};
 use tympan_sheet::{Affine, Flip, Page, Paper, Point, QuarterTurn, Size};
 use tympan_store::{FlippedBy, SetUp, Store};
 
@@ -192,7 +194,22 @@ pub fn correct(
         flip,
         in_file,
     } = prepare(request, &cause, cancel)?;
+    let before = documents.iter().find(|document| document.mark().corrected);
+    let caution = match (before, &cause) {
+        (Some(before), Cause::SetUp { .. }) if !request.really => {
+            return Err(corrected_before(before.path()));
+        }
+        (Some(before), _) => Some(format!(
+            "{} was corrected before; this comes on top of it",
+            before.path().display()
+        )),
+        (None, _) => None,
+    };
     let job = CorrectJob {
+        mark: Mark {
+            corrected: corrects(&cause),
+            pass: None,
+        },
         output: request.output.clone(),
         pages: outputs(&items, &plans),
         over: Vec::new(),
@@ -228,8 +245,29 @@ pub fn correct(
             .iter()
             .map(|(_, caution)| caution.to_string())
             .chain(in_file.iter().flat_map(|found| found.cautions.clone()))
+            .chain(caution)
             .collect(),
     })
+}
+
+/// Whether anything that a printer does is taken out.
+fn corrects(cause: &Cause) -> bool {
+    match cause {
+        Cause::SetUp { .. } => true,
+        Cause::Seen(on_back) | Cause::Move(on_back) => *on_back != OnBack::default(),
+    }
+}
+
+/// Why a file is not corrected for a set-up once more.
+pub(crate) fn corrected_before(file: &Path) -> Refusal {
+    Refusal::new(
+        format!(
+            "{} was corrected before: corrected twice, its backs land wrong",
+            file.display()
+        ),
+        "give the file as it was; or print this one as it is, if it was corrected for this set-up \
+         (run --as-is)",
+    )
 }
 
 /// The files of a request, opened, and what is to become of each of their pages.

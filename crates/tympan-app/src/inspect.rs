@@ -28,6 +28,8 @@ pub(crate) const CUT_TOLERANCE_MM: f64 = 0.5;
 
 /// The share of cards that bleed and border are judged for.
 const SHARE: f64 = 0.95;
+/// So many pages tell what cards a run has.
+const FIRST_PAGES: usize = 4;
 
 /// What is asked about which file.
 #[derive(Clone, Debug, Default)]
@@ -191,21 +193,42 @@ fn margins(setup: Option<&SetUp>) -> [f64; 4] {
     }
 }
 
-/// The cells of the fullest page, on the set-up's sheet; usual ones where none were found. On a
+/// The cards of the fullest of the first pages of these files, on the set-up's sheet; none where
+/// none are found, or the files cannot be looked at.
+pub(crate) fn cells_of_first_pages(
+    files: &[&PathBuf],
+    password: Option<&str>,
+    setup: &SetUp,
+    cancel: &AtomicBool,
+) -> Option<Vec<Rect<Front>>> {
+    let print = Print {
+        paper: Some(setup.paper.size()),
+        margins: margins(Some(setup)),
+    };
+    let looked = look::at_first(files, password, FIRST_PAGES, &print, &mut |_| (), cancel).ok()?;
+    found_cells(&looked, setup)
+}
+
+/// The cells of the fullest page, on the set-up's sheet; usual ones where none were found.
+fn cells_on_sheet(looked: &[Looked], setup: &SetUp) -> Vec<Rect<Front>> {
+    found_cells(looked, setup)
+        .unwrap_or_else(|| report::usual_cells(setup, report::Design::default().card))
+}
+
+/// The cells of the fullest page, on the set-up's sheet. On a
 /// page that lies a quarter turned on the sheet the cards are taken as they would lie upright:
 /// what matters here is their size and how far they lie from the middle.
-fn cells_on_sheet(looked: &[Looked], setup: &SetUp) -> Vec<Rect<Front>> {
+fn found_cells(looked: &[Looked], setup: &SetUp) -> Option<Vec<Rect<Front>>> {
     let sheet = setup.paper.size();
     let grids = looked
         .iter()
         .flat_map(|file| &file.looks)
         .filter_map(|look| Some((&look.cells, look.cells.grids.first()?)));
-    let Some((cells, grid)) = grids.max_by_key(|(_, grid)| grid.count()) else {
-        return report::usual_cells(setup, report::Design::default().card);
-    };
+    let (cells, grid) = grids.max_by_key(|(_, grid)| grid.count())?;
     let turned = cells.size.is_landscape() != sheet.is_landscape();
     let (page, paper): (Point<Front>, Point<Front>) = (cells.size.centre(), sheet.centre());
-    grid.cells()
+    let cells = grid
+        .cells()
         .map(|(column, row)| {
             let middle = grid.centre(column, row);
             let (x, y) = (middle.x - page.x, middle.y - page.y);
@@ -220,5 +243,6 @@ fn cells_on_sheet(looked: &[Looked], setup: &SetUp) -> Vec<Rect<Front>> {
             );
             Rect::at(corner, trim)
         })
-        .collect()
+        .collect();
+    Some(cells)
 }

@@ -4,6 +4,7 @@
 //! Nothing here prints unless [`print()`] is called with a [`Plan`] that a person has agreed to.
 
 mod known;
+mod log;
 mod plan;
 mod run;
 mod said;
@@ -22,6 +23,7 @@ pub use tympan_press::ipp::{
 use crate::refusal::Refusal;
 
 pub use known::{forget, known, remember};
+pub use log::note;
 pub use plan::{Plan, Request, Span, plan};
 pub use run::{Ending, Happening, Outcome, Watch, print};
 pub use said::abilities_in_words;

@@ -3,6 +3,7 @@
 //! [`make`] writes a run's files and keeps it in the store; [`again`], [`adjust`], [`spoil`],
 //! [`moved`] and [`undo`] follow it; [`teach()`] learns how a printer lays its pile.
 
+mod folder;
 mod follow;
 mod job;
 mod making;

@@ -47,6 +47,7 @@ fn main() -> ExitCode {
 fn run(list: &str, output: &str) -> Result<ImposeReport, Failure> {
     let mut sources = Sources::new();
     let mut job = ImposeJob {
+        corrected: false,
         output: output.into(),
         ..ImposeJob::default()
     };

@@ -4,8 +4,6 @@ mod append;
 mod pages;
 mod rewrite;
 
-pub(crate) use pages::CONTENT;
-
 use std::collections::HashSet;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -16,6 +14,7 @@ use tympan_sheet::{Affine, Page, Size};
 use crate::document::{Caution, Document};
 use crate::error::{PageFault, PdfError};
 use crate::loss::{Lost, Measure, Meter, Question};
+use crate::mark::Mark;
 use crate::output::Output;
 use crate::space::PageSpace;
 
@@ -110,6 +109,23 @@ pub struct CorrectJob {
     pub duplex: Option<Duplex>,
     /// Whether and how to measure what the pages lose.
     pub measure: Option<Measure>,
+    /// What to note in the output. That a source was corrected is noted in any case.
+    pub mark: Mark,
+}
+
+impl CorrectJob {
+    /// What is noted in the output, whose pages come from these.
+    fn mark(&self, documents: &[Document]) -> Mark {
+        let used = |source: usize| self.pages.iter().any(|page| page.source == source);
+        let corrected = documents
+            .iter()
+            .enumerate()
+            .any(|(i, document)| used(i) && document.mark().corrected);
+        Mark {
+            corrected: self.mark.corrected || corrected,
+            pass: self.mark.pass.clone(),
+        }
+    }
 }
 
 /// How far the work has come.

@@ -12,6 +12,7 @@ use crate::crypt;
 use crate::dig;
 use crate::error::{PageFault, PdfError};
 use crate::guard;
+use crate::mark::Mark;
 use crate::second;
 use crate::space::{PageSpace, UserRect};
 use crate::tree;
@@ -183,14 +184,9 @@ impl Document {
         self.bytes
     }
 
-    /// Whether a page of this file looks as correcting leaves it: with its content as a form of
-    /// the name that is given there.
-    pub fn was_corrected(&self) -> bool {
-        self.pages.iter().any(|page| {
-            let resources = dig::inherited(page, "/Resources").and_then(dig::as_dictionary);
-            let forms = resources.and_then(|resources| dig::dictionary(&resources, "/XObject"));
-            forms.is_some_and(|forms| forms.has(&format!("/{}", crate::correct::CONTENT)))
-        })
+    /// What Tympan noted in this file when it wrote it.
+    pub fn mark(&self) -> Mark {
+        Mark::read(&self.qpdf)
     }
 
     /// How many pages it has.

@@ -15,6 +15,7 @@ pub mod impose;
 mod inflate;
 mod layers;
 mod loss;
+mod mark;
 mod output;
 pub mod raster;
 mod second;
@@ -31,4 +32,5 @@ pub use correct::{
 pub use document::{Access, Caution, Document, PageInfo};
 pub use error::{PageFault, PdfError};
 pub use loss::{Lost, Measure};
+pub use mark::{Mark, PassMark};
 pub use space::{PageSpace, UserRect};

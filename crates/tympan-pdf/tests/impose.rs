@@ -30,11 +30,13 @@ fn write_job(job: &ImposeJob, sources: Sources) -> Result<ImposeReport, ImposeEr
 
 /// A job with these arts, each placed where it is said on one sheet.
 fn job(folder: &Folder, arts: Vec<Art>, placements: Vec<Placement>) -> ImposeJob {
+    corrected: false,
     let page = SheetPage {
         placements,
         ..SheetPage::new(A4)
     };
     ImposeJob {
+        corrected: false,
         output: folder.path("out.pdf"),
         arts,
         pages: vec![page],
@@ -471,6 +473,7 @@ fn every_kind_of_picture_shows_its_colours_the_right_way_up() {
         });
     }
     let job = ImposeJob {
+        corrected: false,
         output: folder.path("out.pdf"),
         arts,
         pages,
@@ -789,6 +792,7 @@ fn marks_are_drawn_under_and_over_with_one_face_for_all_pages() {
         ..SheetPage::new(A4)
     };
     let job = ImposeJob {
+        corrected: false,
         output: folder.path("out.pdf"),
         arts: vec![Art::whole("card", id, 1, CARD)],
         pages: vec![page.clone(), page],

@@ -24,7 +24,7 @@ pub use error::StoreError;
 pub use folder::data_folder;
 pub use id::{NotAnId, ReadingId, RunId, SetUpId};
 pub use reading::{CheckRules, ReadingRecord, SetAside, Way};
-pub use run::{MOST_SHEETS, RunRecord, RunState, Span, Spoiled};
+pub use run::{MOST_SHEETS, RunRecord, RunState, Sent, Span, Spoiled};
 pub use set_up::{FlippedBy, LAST_SHEET, SetUp, Tray, Unprintable};
 pub use store::{Event, FILE_NAME, Happening, Purged, Store};
 pub use time::{NotATimestamp, Timestamp};

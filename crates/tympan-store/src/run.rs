@@ -43,6 +43,9 @@ pub struct RunRecord {
     /// Sheets that were spoiled, in the order in which it was told.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub spoiled: Vec<Spoiled>,
+    /// What was sent to a printer from here, in the order in which it was.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sent: Vec<Sent>,
     /// All that is needed to make the same sheets again. Its form is the program's own.
     #[serde(default, skip_serializing_if = "serde_json::Value::is_null")]
     pub work: serde_json::Value,
@@ -95,6 +98,41 @@ pub struct Spoiled {
     pub at: Timestamp,
 }
 
+/// Sheets that were sent to a printer as one job.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Sent {
+    /// When it was over.
+    pub at: Timestamp,
+    /// The printer's name.
+    pub printer: String,
+    /// The side; none where the machine prints both.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub side: Option<Side>,
+    /// The sheets in the order in which they were sent; none for a make-ready.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sheets: Vec<u32>,
+    /// How many came out, where the printer counts them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub out: Option<u32>,
+    /// Whether all of it was printed.
+    pub whole: bool,
+    /// What stopped it, where something did.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub stopped_by: String,
+}
+
+impl Sent {
+    /// Sheets that have come out by the printer's count.
+    pub fn came_out(&self) -> &[u32] {
+        let out = match (self.out, self.whole) {
+            (Some(out), _) => out as usize,
+            (None, true) => self.sheets.len(),
+            (None, false) => 0,
+        };
+        &self.sheets[..out.min(self.sheets.len())]
+    }
+}
+
 fn one() -> u32 {
     1
 }
@@ -104,6 +142,8 @@ pub const MOST_SHEETS: u32 = 9999;
 const LONGEST_LINE: usize = 200;
 /// More spoiled sheets than this are no run.
 const MOST_SPOILED: usize = 20_000;
+/// So many jobs are kept of a run; of more, the last.
+const MOST_SENT: usize = 500;
 
 impl RunRecord {
     /// A new run with a random id, of which nothing is known but its sheets.
@@ -122,8 +162,16 @@ impl RunRecord {
             loads: Vec::new(),
             expected_rejects: None,
             spoiled: Vec::new(),
+            sent: Vec::new(),
             work: serde_json::Value::Null,
         }
+    }
+
+    /// Notes what was sent to a printer.
+    pub fn note_sent(&mut self, sent: Sent) {
+        self.sent.push(sent);
+        let more = self.sent.len().saturating_sub(MOST_SENT);
+        self.sent.drain(..more);
     }
 
     /// The share of its sheets that was spoiled, counting each sheet as often as it was spoiled,
@@ -172,6 +220,15 @@ impl RunRecord {
             return Err(bad(
                 "a spoiled sheet is none of its own, or nothing says why it was spoiled".into(),
             ));
+        }
+        let sound = |sent: &Sent| {
+            sent.sheets.iter().all(|&n| is_sheet(n))
+                && sent.sheets.len() <= self.sheets as usize
+                && is_line(&sent.printer)
+                && is_line(&sent.stopped_by)
+        };
+        if self.sent.len() > MOST_SENT || !self.sent.iter().all(sound) {
+            return Err(bad("what was sent to a printer is none of its sheets".into()));
         }
         if self
             .expected_rejects

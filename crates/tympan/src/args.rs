@@ -492,7 +492,7 @@ pub(crate) struct Correct {
     /// The file's password.
     #[arg(long)]
     pub password: Option<String>,
-    /// Yes, move things farther than 25 mm.
+    /// Yes, move things farther than 25 mm, or correct a file that was corrected before.
     #[arg(long)]
     pub yes_really: bool,
 }
@@ -651,7 +651,7 @@ pub(crate) struct Run {
     /// The file's password.
     #[arg(long)]
     pub password: Option<String>,
-    /// Yes, move things farther than 25 mm.
+    /// Yes, move things farther than 25 mm, or correct a file that was corrected before.
     #[arg(long)]
     pub yes_really: bool,
     /// The run that follows is about; the newest where nothing is said.
@@ -797,7 +797,8 @@ pub(crate) struct Print {
     /// Print without asking.
     #[arg(long, conflicts_with = "plan")]
     pub yes: bool,
-    /// How long a printer may stay silent or busy, in seconds.
+    /// How long a printer may stay silent or busy, in seconds; with --yes also how long it may stay
+    /// out of paper or jammed.
     #[arg(long, value_name = "SECONDS", default_value_t = 120)]
     pub patience: u64,
 }

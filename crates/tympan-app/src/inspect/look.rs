@@ -64,10 +64,29 @@ pub(crate) fn at(
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Vec<Looked>, Refusal> {
+    at_first(files, password, usize::MAX, print, progress, cancel)
+}
+
+/// Looks at no more than so many pages at the head of each file.
+pub(crate) fn at_first(
+    files: &[&PathBuf],
+    password: Option<&str>,
+    most: usize,
+    print: &Print,
+    progress: &mut dyn FnMut(Progress),
+    cancel: &AtomicBool,
+) -> Result<Vec<Looked>, Refusal> {
+    let first = |file: &&PathBuf| {
+        let opened = open(file, password)?;
+        Ok(Arc::new(Opened {
+            count: opened.count.min(most),
+            ..opened
+        }))
+    };
     let opened = files
         .iter()
-        .map(|file| open(file, password).map(Arc::new))
-        .collect::<Result<Vec<_>, _>>()?;
+        .map(first)
+        .collect::<Result<Vec<_>, Refusal>>()?;
     let total = opened.iter().map(|file| file.count).sum();
     let mut done = 0;
     let mut seen = Vec::new();

@@ -107,6 +107,10 @@ pub(super) fn plan(
     };
     let (mut found, mut problems) = gather::gather(job, flip, known, &mut looked, cancel);
     cautions.append(&mut found.cautions);
+    let learnt = setup.as_ref().is_some_and(|(_, learnt)| learnt.is_some());
+    let (corrected, caution) = corrected_before(&found, learnt);
+    problems.extend(corrected);
+    cautions.extend(caution);
     let paper = match paper(job, of_setup, &found) {
         Ok(paper) if problems.is_empty() => paper,
         other => {
@@ -186,6 +190,28 @@ pub(super) fn plan(
         plans,
         cautions,
     })
+}
+
+/// Files whose backs were moved for a printer: laid for one again, whole pages of them land wrong.
+fn corrected_before(found: &Gathered, learnt: bool) -> (Vec<Problem>, Option<String>) {
+    let files: Vec<_> = found.sources.corrected().collect();
+    if learnt {
+        let problem = |file: &std::path::Path| {
+            Problem::new(
+                file.display().to_string(),
+                "its backs were moved for a printer before",
+                "give the file as it was before it was corrected",
+            )
+        };
+        return (files.into_iter().map(problem).collect(), None);
+    }
+    let caution = files.first().map(|file| {
+        format!(
+            "the backs of {} were moved for a printer before; they are taken from where they lie now",
+            file.display()
+        )
+    });
+    (Vec::new(), caution)
 }
 
 /// How many sheets a plan takes until all pieces are good, on average; of plans that take the same,

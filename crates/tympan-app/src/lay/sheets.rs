@@ -101,6 +101,7 @@ pub(super) fn job(
         }),
         arts: planned.found.arts.clone(),
         pages,
+        corrected: correction != Affine::IDENTITY,
     })
 }
 

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use serde::Serialize;
-use tympan_pdf::Document;
+use tympan_pdf::{Document, PassMark};
 use tympan_press::ipp::{
     self, Margins, Printer, Quality, Settled, Sides, Ticket, Unfit, Way, settle,
 };
@@ -126,6 +126,9 @@ pub struct Plan {
     pub cautions: Vec<String>,
     /// What a mistake costs.
     pub at_stake: String,
+    /// The run that the file is a pass of.
+    #[serde(skip)]
+    pub(super) pass: Option<PassMark>,
     #[serde(skip)]
     pub(super) password: Option<String>,
     #[serde(skip)]
@@ -138,6 +141,11 @@ impl Plan {
     /// How many sheets are printed.
     pub fn sheets(&self) -> usize {
         self.last_sheet + 1 - self.first_sheet
+    }
+
+    /// The name of the run that the file is a pass of, if it is one.
+    pub fn run(&self) -> Option<&str> {
+        self.pass.as_ref().map(|pass| pass.run.as_str())
     }
 
     /// The same from a later sheet on.
@@ -228,6 +236,7 @@ pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Resu
         margins: settled.media.margins,
         asks_for: settled.asks_for().collect(),
         cautions,
+        pass: document.mark().pass,
         password: request.password.clone(),
         ticket,
         settled,

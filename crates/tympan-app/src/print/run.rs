@@ -70,6 +70,8 @@ pub enum Ending {
     Aborted,
     /// The printer went off, or has not answered for too long.
     Lost,
+    /// It was stopped by something that nobody mended, and the rest was taken back.
+    Unmended,
 }
 
 /// What came of it. Sheets are counted from 1 as in the file.
@@ -88,6 +90,9 @@ pub struct Outcome {
     pub go_on_from: Option<usize>,
     /// The printer's number for the job.
     pub job: Option<i32>,
+    /// The last thing that stopped the printer meanwhile.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stopped_by: Option<String>,
     /// What else is to be said.
     pub said: Vec<String>,
 }
@@ -100,6 +105,9 @@ pub struct Watch<'a> {
     pub cancel: &'a AtomicBool,
     /// How long a printer may stay silent or busy.
     pub patience: Duration,
+    /// How long a printer may stay stopped, out of paper for example; for ever where somebody is
+    /// there to mend it.
+    pub mend_within: Option<Duration>,
 }
 
 /// Prints what was agreed to, and returns when it is over.
@@ -292,6 +300,7 @@ fn bare(plan: &Plan, ended: Ending, job: Option<i32>) -> Outcome {
         sheets_out: None,
         go_on_from: (ended != Ending::Printed).then_some(plan.first_sheet),
         job,
+        stopped_by: None,
         said: Vec::new(),
     }
 }
@@ -313,6 +322,10 @@ struct Round<'a, 'b> {
     said: Vec<String>,
     /// Since when the pages could not be sent although the job goes on.
     broken_since: Option<Instant>,
+    /// Since when something stops the printer.
+    stopped_since: Option<Instant>,
+    /// What stopped it last.
+    stopped_by: Option<String>,
 }
 
 impl<'a, 'b> Round<'a, 'b> {
@@ -332,6 +345,8 @@ impl<'a, 'b> Round<'a, 'b> {
             troubles: Vec::new(),
             said: Vec::new(),
             broken_since: None,
+            stopped_since: None,
+            stopped_by: None,
         }
     }
 
@@ -356,6 +371,13 @@ impl<'a, 'b> Round<'a, 'b> {
                 self.up = now.up.or(self.up);
                 self.answers();
                 self.told(now.troubles);
+                if self.is_left_alone() {
+                    if let Some(id) = id {
+                        // Whether it hears of it or not: nothing more is waited for.
+                        let _ = self.asking.cancel(id);
+                    }
+                    return Some(Ending::Unmended);
+                }
             }
             Err(e) => return self.no_answer(&e),
         }
@@ -393,6 +415,18 @@ impl<'a, 'b> Round<'a, 'b> {
                 false => Ending::Lost,
             }
         })
+    }
+
+    /// Whether the printer has been stopped for longer than anybody waits.
+    fn is_left_alone(&mut self) -> bool {
+        let Some(stop) = self.troubles.iter().find(|trouble| trouble.stops) else {
+            self.stopped_since = None;
+            return false;
+        };
+        self.stopped_by = Some(stop.message.clone());
+        let since = *self.stopped_since.get_or_insert_with(Instant::now);
+        let within = self.watch.mend_within;
+        self.cancelling_since.is_none() && within.is_some_and(|within| since.elapsed() > within)
     }
 
     fn told(&mut self, now: Vec<Trouble>) {
@@ -512,6 +546,7 @@ impl<'a, 'b> Round<'a, 'b> {
         Outcome {
             sheets_out: out,
             go_on_from,
+            stopped_by: self.stopped_by,
             said: self.said,
             ..bare(plan, ended, self.job)
         }

@@ -10,7 +10,8 @@ use tympan_press::loads::{self, Pass, rest};
 use tympan_sheet::Side;
 use tympan_store::{RunId, RunRecord, RunState, Spoiled, Store, Timestamp};
 
-use super::job::{Job, NewFolder, remove};
+use super::folder::{NewFolder, remove};
+use super::job::{Job, Noted, Purpose};
 use super::making::{Told, all_passes, named, write_all};
 use super::told::{PassTold, ReloadTold, RunTold};
 use super::work::Work;
@@ -106,8 +107,12 @@ pub fn again(
     let mut done = 0;
     for (pass, file) in passes.iter().zip(&files) {
         progress(Progress { done, total });
-        let label = |sheet: u32| sheet.to_string();
-        job.write(pass, label, &folder.path(&file.file), &mut |_| (), cancel)?;
+        let noted = Noted {
+            run: run.id.as_str(),
+            purpose: Purpose::Again,
+            corrected: work.corrected,
+        };
+        job.write(pass, noted, &folder.path(&file.file), &mut |_| (), cancel)?;
         done += pass.sheets.len();
     }
     progress(Progress { done, total });
@@ -233,12 +238,18 @@ pub fn adjust(
     .tell();
     let folder = NewFolder::replacing(&work.folder)?;
     write_all(&folder, &job, &told, progress, cancel)?;
-    work.files = folder.put_in_place_of(&work.files)?;
+    let exchanged = folder.in_place_of(&work.files)?;
+    work.files = exchanged.files().to_vec();
     let changed = RunRecord {
         work: work.to_json(),
         ..run.clone()
     };
-    store.change_run(&changed)?;
+    // Files and record must tell of one correction.
+    if let Err(refused) = store.change_run(&changed) {
+        exchanged.undo();
+        return Err(refused.into());
+    }
+    exchanged.keep()?;
     Ok(told)
 }
 

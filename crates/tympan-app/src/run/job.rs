@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use tympan_pdf::contents::{Contents, Extent, Kind, Limits, Paint, without_pictures};
 use tympan_pdf::draw;
-use tympan_pdf::{CorrectJob, Document, Duplex, Over, PageOut, Progress, Source};
+use tympan_pdf::{CorrectJob, Duplex, Mark, Over, PageOut, PassMark, Progress, Source};
 use tympan_press::loads::Pass;
 use tympan_press::waste::{self, Place};
 use tympan_sheet::drawing::Drawing;
@@ -15,7 +15,6 @@ use tympan_store::SetUp;
 
 use super::work::Work;
 use crate::correct::{self, Prepared};
-use crate::files;
 use crate::pages::Role;
 use crate::plan::Cause;
 use crate::refusal::Refusal;
@@ -25,6 +24,52 @@ type Boxes = Vec<Rect<Page>>;
 
 /// How long one page is looked at for free places.
 const LOOK_AT_MOST: Duration = Duration::from_secs(2);
+
+/// What a pass is printed for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// To see whether all is right, before the run.
+    MakeReady,
+    /// The run's own sheets.
+    Run,
+    /// Sheets that are printed once more.
+    Again,
+}
+
+/// What is noted in the file of a pass.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Noted<'a> {
+    /// The run's name in the store.
+    pub(super) run: &'a str,
+    pub(super) purpose: Purpose,
+    /// Whether the run takes out what the printer errs.
+    pub(super) corrected: bool,
+}
+
+impl Noted<'_> {
+    /// What stands in the waste of a sheet.
+    fn label(&self, sheet: u32) -> String {
+        match self.purpose {
+            Purpose::MakeReady => "make-ready".to_owned(),
+            Purpose::Run | Purpose::Again => sheet.to_string(),
+        }
+    }
+
+    fn mark(&self, pass: &Pass) -> Mark {
+        Mark {
+            corrected: self.corrected,
+            pass: Some(PassMark {
+                run: self.run.to_owned(),
+                side: pass.side,
+                sheets: match self.purpose {
+                    Purpose::MakeReady => Vec::new(),
+                    Purpose::Run | Purpose::Again => pass.sheets.clone(),
+                },
+                again: self.purpose == Purpose::Again,
+            }),
+        }
+    }
+}
 
 /// A job, ready to be written sheet by sheet.
 pub(super) struct Job {
@@ -37,8 +82,8 @@ pub(super) struct Job {
     pub(super) sheets: Vec<[Option<usize>; 2]>,
     /// Where numbers stand: on the fronts, on the backs.
     places: [Option<Place>; 2],
-    /// Whether a file looks as if it had been corrected before.
-    pub(super) was_corrected: bool,
+    /// A file that was corrected before.
+    pub(super) corrected_before: Option<PathBuf>,
     /// What its user should know.
     pub(super) cautions: Vec<String>,
 }
@@ -64,7 +109,11 @@ impl Job {
             outputs: correct::outputs(&prepared.items, &prepared.plans),
             sheets,
             places: [None, None],
-            was_corrected: prepared.documents.iter().any(Document::was_corrected),
+            corrected_before: prepared
+                .documents
+                .iter()
+                .find(|document| document.mark().corrected)
+                .map(|document| document.path().to_path_buf()),
             cautions: Vec::new(),
             sources: prepared.sources,
         };
@@ -86,6 +135,11 @@ impl Job {
             Side::Back => pair[1],
         };
         page.map(|page| self.outputs[page])
+    }
+
+    /// Whether its files are small enough to be looked through for a courtesy.
+    pub(super) fn is_light(&self) -> bool {
+        correct::are_light(&self.sources)
     }
 
     /// Whether a side has anything to print at all.
@@ -167,7 +221,7 @@ impl Job {
     pub(super) fn write(
         &self,
         pass: &Pass,
-        label: impl Fn(u32) -> String,
+        noted: Noted<'_>,
         file: &Path,
         progress: &mut dyn FnMut(Progress),
         cancel: &AtomicBool,
@@ -179,7 +233,7 @@ impl Job {
             .iter()
             .map(
                 |&(sheet, side)| match &self.places[usize::from(side == Side::Back)] {
-                    Some(place) => waste::mark(self.sheet, place, &label(sheet), side),
+                    Some(place) => waste::mark(self.sheet, place, &noted.label(sheet), side),
                     None => Drawing::new(self.sheet),
                 },
             )
@@ -234,6 +288,7 @@ impl Job {
             over,
             duplex: Some(duplex),
             measure: None,
+            mark: noted.mark(pass),
         };
         tympan_pdf::correct(&job, progress, cancel)?;
         Ok(())
@@ -289,109 +344,4 @@ fn moved(rect: Rect<Page>, out: &PageOut) -> Rect<Page> {
         max.y = max.y.max(corner.y);
     }
     Rect { min, max }
-}
-
-/// Takes away files that are still as they were written, and the folder if nothing is left in it.
-pub(super) fn remove(folder: &Path, files: &[(String, u64)]) {
-    for (name, size) in files {
-        let file = folder.join(name);
-        let is_ours = std::fs::metadata(&file).is_ok_and(|about| about.len() == *size);
-        if is_ours {
-            // What cannot be taken away stays; it does no harm.
-            let _ = std::fs::remove_file(&file);
-        }
-    }
-    let _ = std::fs::remove_dir(folder);
-}
-
-/// A folder that is filled beside its name, and gets it when it is whole.
-pub(super) struct NewFolder {
-    folder: tempfile::TempDir,
-    to: PathBuf,
-}
-
-impl NewFolder {
-    pub(super) fn beside(to: &Path) -> Result<Self, Refusal> {
-        if to.exists() {
-            return Err(Refusal::new(
-                format!("{} already exists", to.display()),
-                "choose another folder: nothing is overwritten",
-            ));
-        }
-        Self::replacing(to)
-    }
-
-    /// One whose files will go into a folder that is there.
-    pub(super) fn replacing(to: &Path) -> Result<Self, Refusal> {
-        let parent = match to.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-        let folder = tempfile::Builder::new()
-            .prefix(".tympan-run-")
-            .tempdir_in(parent)
-            .map_err(|e| Refusal::file("write", to, &e))?;
-        Ok(Self {
-            folder,
-            to: to.to_path_buf(),
-        })
-    }
-
-    pub(super) fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    pub(super) fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Refusal> {
-        files::write_new(&self.path(name), bytes)
-    }
-
-    /// Puts the files into a folder that is there already, in the place of others.
-    pub(super) fn put_in_place_of(
-        self,
-        old: &[(String, u64)],
-    ) -> Result<Vec<(String, u64)>, Refusal> {
-        let fail = |e: &std::io::Error| Refusal::file("write", &self.to, e);
-        remove(&self.to, old);
-        std::fs::create_dir_all(&self.to).map_err(|e| fail(&e))?;
-        let mut written = Vec::new();
-        for entry in std::fs::read_dir(self.folder.path()).map_err(|e| fail(&e))? {
-            let entry = entry.map_err(|e| fail(&e))?;
-            let size = entry.metadata().map_err(|e| fail(&e))?.len();
-            let name = entry.file_name();
-            let to = self.to.join(&name);
-            if to.exists() {
-                return Err(Refusal::new(
-                    format!("{} is not the run's own file any more", to.display()),
-                    "move it away, then try again: nothing is overwritten",
-                ));
-            }
-            std::fs::rename(entry.path(), &to).map_err(|e| fail(&e))?;
-            written.push((name.to_string_lossy().into_owned(), size));
-        }
-        written.sort();
-        Ok(written)
-    }
-
-    /// Gives the folder its name. The names and sizes of its files are told.
-    pub(super) fn keep(self) -> Result<Vec<(String, u64)>, Refusal> {
-        let fail = |e: &std::io::Error| Refusal::file("write", &self.to, e);
-        let mut written = Vec::new();
-        for entry in std::fs::read_dir(self.folder.path()).map_err(|e| fail(&e))? {
-            let entry = entry.map_err(|e| fail(&e))?;
-            let size = entry.metadata().map_err(|e| fail(&e))?.len();
-            written.push((entry.file_name().to_string_lossy().into_owned(), size));
-        }
-        written.sort();
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            // As a folder that its user makes: what is temporary is for its user alone.
-            let usual = std::fs::Permissions::from_mode(0o755);
-            std::fs::set_permissions(self.folder.path(), usual).map_err(|e| fail(&e))?;
-        }
-        std::fs::rename(self.folder.path(), &self.to).map_err(|e| fail(&e))?;
-        // There is nothing left to be cleared away under its first name.
-        let _ = self.folder.keep();
-        Ok(written)
-    }
 }

@@ -1,20 +1,24 @@
 //! Making a run: its files, its job sheet and its record.
 
+use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 
 use tympan_pdf::Progress;
 use tympan_press::behaviour::{Reload, assumed, reload};
 use tympan_press::loads::{self, Fill, Pass, Tray, Weight, passes};
 use tympan_register::Cutting;
-use tympan_sheet::{Affine, Front, Side, USUAL_CARDS};
+use tympan_sheet::{Affine, Front, Side};
 use tympan_store::{FlippedBy, MOST_SHEETS, RunRecord, SetUp, Span, Store};
 
 use super::Request;
-use super::job::{Job, NewFolder, remove};
+use super::folder::{NewFolder, remove};
+use super::job::{Job, Noted, Purpose};
 use super::sheet;
 use super::teach::page_leads;
 use super::told::{LoadTold, PassTold, ReloadTold, RunTold};
 use super::work::{Stamped, Work};
+use crate::correct;
+use crate::inspect;
 use crate::measure;
 use crate::plan::PlanError;
 use crate::refusal::Refusal;
@@ -84,10 +88,13 @@ pub fn make(
     };
     work.set_field(&field);
     let job = Job::open(&setup, &work, request.password.as_deref(), cancel)?;
+    if let (true, false, Some(before)) = (work.corrected, request.really, &job.corrected_before) {
+        return Err(correct::corrected_before(before));
+    }
     let count = sheet_count(&job, request.copies)?;
     let expected = learnt
         .as_ref()
-        .and_then(|learnt| rejects(&setup, learnt, request.bleed.to_mm()));
+        .and_then(|learnt| rejects(&job, learnt, request, cancel));
     let name = request.inputs.first().and_then(|file| file.file_stem());
     let name = name.map_or_else(|| "job".into(), |name| name.to_string_lossy().into_owned());
     work.spares = request
@@ -154,13 +161,14 @@ pub(super) fn write_all(
     let total: usize = files.clone().map(|pass| pass.sheets.len()).sum();
     let mut before = 0;
     for (i, pass) in files.enumerate() {
-        let is_make_ready = i < told.make_ready.len();
-        let label = |sheet: u32| {
-            if is_make_ready {
-                "make-ready".to_owned()
+        let noted = Noted {
+            run: &told.run,
+            purpose: if i < told.make_ready.len() {
+                Purpose::MakeReady
             } else {
-                sheet.to_string()
-            }
+                Purpose::Run
+            },
+            corrected: told.corrected,
         };
         let part = Pass {
             load: pass.load.unwrap_or(1) - 1,
@@ -174,7 +182,7 @@ pub(super) fn write_all(
                 total,
             });
         };
-        job.write(&part, label, &folder.path(&pass.file), &mut at, cancel)?;
+        job.write(&part, noted, &folder.path(&pass.file), &mut at, cancel)?;
         before += pass.sheets.len();
     }
     let page = sheet::drawing(told, &job.setup);
@@ -233,17 +241,29 @@ fn swapped(field: &Affine<Front>, setup: &SetUp) -> Result<Affine<Front>, Refusa
     Ok(Affine::new(m.xx, m.xy, m.yx, m.yy, m.dx, m.dy))
 }
 
-/// The share of sheets that show white at a cut somewhere, by the set-up's model, for a sheet full
-/// of poker cards.
-fn rejects(setup: &SetUp, learnt: &measure::Learnt, bleed: f64) -> Option<f64> {
-    let card = USUAL_CARDS.iter().find(|card| card.name == "poker")?;
-    let cells = report::usual_cells(setup, card.trim);
+/// The share of sheets that show white at a cut somewhere, by the set-up's model: for the cards that
+/// are found on the job's first pages, or for a sheet full of poker cards.
+fn rejects(
+    job: &Job,
+    learnt: &measure::Learnt,
+    request: &Request,
+    cancel: &AtomicBool,
+) -> Option<f64> {
+    let files: Vec<&PathBuf> = request.inputs.iter().take(1).collect();
+    let password = request.password.as_deref();
+    let found = job
+        .is_light()
+        .then(|| inspect::cells_of_first_pages(&files, password, &job.setup, cancel))
+        .flatten();
+    let cells =
+        found.unwrap_or_else(|| report::usual_cells(&job.setup, report::Design::default().card));
     if cells.is_empty() {
         return None;
     }
     let after = learnt.fit.next_sheet(&learnt.fit.field());
     let cards = after.cards(&cells, Cutting::new(CUT_MM / 2.0));
-    Some(cards.share_white_sheets(bleed).clamp(0.0, 1.0))
+    let share = cards.share_white_sheets(request.bleed.to_mm());
+    Some(share.clamp(0.0, 1.0))
 }
 
 /// Whether the other way of flipping, where it was measured too, would do better or spare a pass.
@@ -309,10 +329,10 @@ impl Told<'_> {
     pub(super) fn tell(&self) -> RunTold {
         let setup = &self.job.setup;
         let mut cautions = self.job.cautions.clone();
-        if self.job.was_corrected && self.work.corrected {
+        if self.work.as_is && self.job.corrected_before.is_none() {
             cautions.push(
-                "This file seems to have been corrected before: corrected twice, its backs land wrong. \
-                 Say --as-is if it was corrected for this set-up, or give the file as it was."
+                "Nothing in this file says that it was corrected: printed as it is, its backs land \
+                 where the printer puts them."
                     .to_owned(),
             );
         }

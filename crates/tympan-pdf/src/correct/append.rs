@@ -128,6 +128,7 @@ fn try_write(
         }
     }
     set_preferences(qpdf, job.duplex, &changes);
+    job.mark(std::slice::from_ref(base)).write(qpdf, &changes);
     let root = qpdf.get_root().ok_or(Refusal::NotFit)?;
     if older_than_1_6(&base.version()) {
         // The header stays; the catalogue may name a later version (7.7.2).

@@ -13,7 +13,7 @@ use crate::space::{Matrix, PageSpace, UserRect};
 use crate::structure;
 
 /// What the page's own content is called among the page's resources, if nothing else is.
-pub(crate) const CONTENT: &str = "TyPage";
+const CONTENT: &str = "TyPage";
 
 /// Changes a page where it stands.
 pub(crate) fn move_in_place(

@@ -87,6 +87,7 @@ pub(crate) fn write(
             })?;
     }
     set_preferences(&base.qpdf, job.duplex, &changes);
+    job.mark(documents).write(&base.qpdf, &changes);
     // A damaged file may have lost it, and the writer gives it its value only where it stands.
     if let Some(trailer) = base.qpdf.get_trailer()
         && !trailer.has("/Size")

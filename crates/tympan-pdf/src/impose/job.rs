@@ -252,6 +252,8 @@ pub struct ImposeJob {
     pub arts: Vec<Art>,
     /// The pages in order.
     pub pages: Vec<SheetPage>,
+    /// Whether the pages are moved by what a printer errs, which is noted in the file.
+    pub corrected: bool,
 }
 
 /// What was written.

@@ -130,6 +130,16 @@ impl Sources {
         &self.files[source.0].file
     }
 
+    /// The files whose backs were moved for a printer when Tympan wrote them.
+    pub fn corrected(&self) -> impl Iterator<Item = &Path> {
+        let is_corrected = |file: &&SourceFile| match &file.content {
+            Content::Pdf(document) => document.mark().corrected,
+            Content::Svg(..) | Content::Picture(_) => false,
+        };
+        let files = self.files.iter().filter(is_corrected);
+        files.map(|file| file.file.as_path())
+    }
+
     /// How many pages a source has; a picture has one.
     pub fn page_count(&self, source: SourceId) -> usize {
         match &self.files[source.0].content {

@@ -23,12 +23,14 @@ use super::{
     ArtId, BleedBy, Boxes, Fault, ImposeError, ImposeJob, ImposeReport, Overlay, Placement,
     Problem, SheetPage,
 };
+use crate::changes::Changes;
 use crate::correct::{Progress, stop_if};
 use crate::dig;
 use crate::document::{Document, say};
 use crate::draw::{self, DrawError};
 use crate::error::PdfError;
 use crate::form::Forms;
+use crate::mark::Mark;
 use crate::output::Output;
 use crate::space::{Matrix, PageSpace, UserRect};
 
@@ -511,6 +513,11 @@ fn describe(job: &ImposeJob, target: &QPdf) {
         preferences.set("/Duplex", target.new_name(duplex.name()));
     }
     root.set("/ViewerPreferences", preferences);
+    let mark = Mark {
+        corrected: job.corrected,
+        pass: None,
+    };
+    mark.write(target, &Changes::default());
     let info = target.new_dictionary();
     info.set("/Producer", target.new_utf8_string("Tympan"));
     // The library takes no text with a nought in it.

@@ -42,6 +42,9 @@ pub(crate) fn run(cli: &Cli, args: &Print) -> Result<(), Refusal> {
     let mut plan = plan;
     loop {
         let outcome = print_once(args, &printer, &plan, &cancel)?;
+        if plan.run().is_some() {
+            noted(cli, &plan, &outcome);
+        }
         match go_on(args, &outcome, &cancel) {
             Some(sheet) => plan = plan.from_sheet(sheet),
             None => return told(cli, &plan, &outcome),
@@ -64,6 +67,17 @@ fn request(args: &Print, file: &Path) -> Request {
         grey: args.grey,
         as_raster: args.as_raster,
         setup: args.setup.clone(),
+    }
+}
+
+/// Puts it into the log of the run. Where that fails, the paper is printed all the same.
+fn noted(cli: &Cli, plan: &Plan, outcome: &Outcome) {
+    let noted = super::store(cli).and_then(|mut store| print::note(&mut store, plan, outcome));
+    if let Err(refusal) = noted {
+        say::note(&format!(
+            "note: this is not in the run's log: {}",
+            refusal.message
+        ));
     }
 }
 
@@ -293,6 +307,8 @@ fn print_once(
         tell: &mut tell,
         cancel,
         patience: Duration::from_secs(args.patience),
+        // With nobody to ask, nobody may be there to load paper.
+        mend_within: args.yes.then(|| Duration::from_secs(args.patience)),
     };
     print::print(printer, plan, &mut watch)
 }
@@ -390,6 +406,10 @@ fn ended_in_words(outcome: &Outcome) -> String {
         Ending::Cancelled => format!("printing was cancelled {out}"),
         Ending::Aborted => format!("the printer gave the job up {out}"),
         Ending::Lost => format!("the job was lost {out}"),
+        Ending::Unmended => {
+            let why = outcome.stopped_by.as_deref().unwrap_or("the printer stopped");
+            format!("{why}, and nobody mended it: the rest was taken back {out}")
+        }
     };
     for said in &outcome.said {
         text.push_str(&format!("; {said}"));
