@@ -22,8 +22,8 @@ use crate::plan::Place;
 
 pub use follow::{Again, Followed, adjust, again, find, finish, moved, spoil, undo};
 pub use making::make;
-pub use teach::{Taught, TeachRequest, teach, trial};
-pub use told::{LoadTold, PassTold, ReloadTold, RunTold};
+pub use teach::{Taught, TeachRequest, known, teach, trial, trial_pdf};
+pub use told::{LoadTold, PassTold, ReloadTold, RunTold, pile_svgs};
 pub use tympan_register::Sides;
 
 /// A run as a user asks for it.

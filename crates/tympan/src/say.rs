@@ -1,6 +1,6 @@
 //! Saying things: answers on stdout, everything else on stderr.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
 
 use serde::Serialize;
@@ -63,4 +63,20 @@ pub(crate) fn prompt(text: &str) {
     let mut err = anstream::stderr().lock();
     let _ = write!(err, "{text}");
     let _ = err.flush();
+}
+
+/// Asks on the terminal; what is typed, in small letters.
+///
+/// # Errors
+/// A [`Refusal`] where nothing can be read.
+pub(crate) fn ask(question: &str) -> Result<String, Refusal> {
+    prompt(question);
+    let mut line = String::new();
+    io::stdin().lock().read_line(&mut line).map_err(|e| {
+        Refusal::new(
+            format!("the answer cannot be read: {e}"),
+            "answer on the terminal, or give --yes",
+        )
+    })?;
+    Ok(line.trim().to_lowercase())
 }

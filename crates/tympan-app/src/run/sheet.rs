@@ -1,14 +1,12 @@
 //! The job sheet: one page in pictures and few words, to tick while one works.
 
 use tympan_pdf::draw::{self, text_width};
-use tympan_press::behaviour::Reload;
 use tympan_press::loads::Weight;
-use tympan_press::pictures;
 use tympan_sheet::drawing::{Colour, Drawing, Face, Path, Stroke, Text};
 use tympan_sheet::{Affine, Flip, Grain, Page, Side, Size};
 use tympan_store::SetUp;
 
-use super::told::{PassTold, RunTold};
+use super::told::{PassTold, RunTold, pile_pictures};
 use crate::refusal::Refusal;
 
 const INK: Colour = Colour::Grey(0.0);
@@ -291,25 +289,11 @@ fn second_side(pen: &mut Pen, told: &RunTold) {
     let first = told.first_side.unwrap_or(Side::Front);
     pen.heading(&format!("From the {first}s to the {}s", first.other()));
     let top = pen.y + 1.0;
-    let told_back = Reload {
-        turn_over: back.turn_over,
-        printed: back.printed,
-        leads: back.leads,
-        first_lies: back.lowest_lies,
-        order: back.order,
-    };
     let x = pen.x;
-    pen.picture(pictures::blank_in_the_tray(Size::new(38.0, 38.0)), x, top);
-    pen.picture(
-        pictures::turn(back.turn_over, Size::new(40.0, 24.0)),
-        x + 42.0,
-        top + 7.0,
-    );
-    pen.picture(
-        pictures::in_the_tray(&told_back, Size::new(38.0, 38.0)),
-        x + 86.0,
-        top,
-    );
+    let [blank, turn, printed] = pile_pictures(back);
+    pen.picture(blank, x, top);
+    pen.picture(turn, x + 42.0, top + 7.0);
+    pen.picture(printed, x + 86.0, top);
     let (old, width) = (pen.x, pen.width);
     pen.x = x + 130.0;
     pen.width = old + width - pen.x;

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use tympan_pdf::draw;
 use tympan_press::behaviour::{Learnt, Seen, SeenAgain, learn, learn_again, reload};
 use tympan_press::pictures;
@@ -15,11 +15,12 @@ use crate::files::write_new;
 use crate::refusal::Refusal;
 
 /// What was seen.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 pub struct TeachRequest {
     /// After the first pass.
     pub seen: Seen,
     /// After the second one, where it was needed.
+    #[serde(default)]
     pub again: Option<SeenAgain>,
 }
 
@@ -48,27 +49,42 @@ pub(super) fn page_leads(setup: &SetUp) -> LeadingEdge {
     }
 }
 
-/// Writes the two pages that are printed on two marked sheets; with answers that leave a doubt, the
-/// two pages of the second pass instead.
+/// The two pages that are printed on two marked sheets, as a PDF; with answers that leave a doubt,
+/// the two pages of the second pass instead.
 ///
 /// # Errors
-/// A [`Refusal`] where the file exists or cannot be written.
-pub fn trial(setup: &SetUp, request: Option<&TeachRequest>, output: &Path) -> Result<(), Refusal> {
-    refuse_existing(output)?;
+/// A [`Refusal`] where the answers fit no printer.
+pub fn trial_pdf(setup: &SetUp, seen: Option<&Seen>) -> Result<Vec<u8>, Refusal> {
     let paper = setup.paper.size();
-    let pages = match request {
+    let pages = match seen {
         None => pictures::trial_pages(paper),
-        Some(request) => {
-            let learnt = learn(&request.seen, Some(page_leads(setup)), setup.flip)?;
+        Some(seen) => {
+            let learnt = learn(seen, Some(page_leads(setup)), setup.flip)?;
             let back = reload(&learnt.behaviour(), setup.flip);
             pictures::second_trial_pages(paper, back.order)
         }
     };
     let meta = draw::Meta::new(format!("Tympan, two sheets for {}", setup.name));
-    write_new(
-        output,
-        &draw::write(&pages, &meta.duplex(draw::Duplex::Simplex))?,
-    )
+    Ok(draw::write(
+        &pages,
+        &meta.duplex(draw::Duplex::Simplex),
+    )?)
+}
+
+/// Writes what [`trial_pdf`] makes into a file.
+///
+/// # Errors
+/// A [`Refusal`] where the file exists or cannot be written.
+pub fn trial(setup: &SetUp, request: Option<&TeachRequest>, output: &Path) -> Result<(), Refusal> {
+    refuse_existing(output)?;
+    let seen = request.map(|request| &request.seen);
+    write_new(output, &trial_pdf(setup, seen)?)
+}
+
+/// What was learnt of a set-up's printer before; none where nothing was.
+pub fn known(setup: &SetUp) -> Option<ReloadTold> {
+    let behaviour = setup.behaviour?;
+    Some(ReloadTold::new(&reload(&behaviour, setup.flip), true))
 }
 
 /// Learns from the answers, and keeps what is sure with the set-up.

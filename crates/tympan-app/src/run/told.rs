@@ -3,9 +3,12 @@
 use std::path::PathBuf;
 
 use serde::Serialize;
+use tympan_pdf::draw;
 use tympan_press::behaviour::{Order, Reload};
 use tympan_press::loads::Weight;
-use tympan_sheet::{Facing, Flip, LeadingEdge, PileEnd, Side};
+use tympan_press::pictures;
+use tympan_sheet::drawing::Drawing;
+use tympan_sheet::{Facing, Flip, LeadingEdge, PileEnd, Side, Size};
 
 /// A run that was made. The form of its JSON is part of the contract for scripts.
 #[derive(Clone, Debug, Serialize)]
@@ -111,6 +114,41 @@ impl ReloadTold {
             in_words: in_words(back),
         }
     }
+}
+
+/// The pictures of how a pile goes back, in their order: blank stock in the tray, how the delivered
+/// pile is turned, the printed pile in the tray.
+pub fn pile_pictures(back: &ReloadTold) -> [Drawing; 3] {
+    let reload = Reload {
+        turn_over: back.turn_over,
+        printed: back.printed,
+        leads: back.leads,
+        first_lies: back.lowest_lies,
+        order: back.order,
+    };
+    [
+        pictures::blank_in_the_tray(Size::new(38.0, 38.0)),
+        pictures::turn(back.turn_over, Size::new(40.0, 24.0)),
+        pictures::in_the_tray(&reload, Size::new(38.0, 38.0)),
+    ]
+}
+
+/// The same as SVG, each with what it shows in words.
+pub fn pile_svgs(back: &ReloadTold) -> [String; 3] {
+    let turn = match back.turn_over {
+        true => "Then the delivered pile is turned over as one",
+        false => "Then the delivered pile is not turned over",
+    };
+    let again = format!(
+        "The pile goes back with its print {}, the {} of the print towards the printer",
+        back.printed, back.leads
+    );
+    let titles = ["First, blank stock lies in the tray", turn, &again];
+    let mut all = pile_pictures(back)
+        .into_iter()
+        .zip(titles)
+        .map(|(picture, title)| draw::svg::titled(&picture, title));
+    std::array::from_fn(|_| all.next().unwrap_or_default())
 }
 
 /// How a pile goes back for its second side, in words.

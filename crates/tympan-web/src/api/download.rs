@@ -30,6 +30,11 @@ pub(crate) fn text(text: String, kind: &'static str, name: &str) -> Response {
     named(text.into_response(), kind, name)
 }
 
+/// A file that was made for the visitor.
+pub(crate) fn bytes(bytes: Vec<u8>, kind: &'static str, name: &str) -> Response {
+    named(bytes.into_response(), kind, name)
+}
+
 fn named(mut response: Response, kind: &'static str, name: &str) -> Response {
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind));

@@ -6,6 +6,7 @@ mod events;
 mod measure;
 mod readings;
 mod setups;
+mod teach;
 mod tiles;
 pub(crate) mod uploads;
 mod work;
@@ -71,6 +72,8 @@ pub(crate) fn routes() -> Router<App> {
             "/setup/{id}/test-sheets/{first}/{last}",
             get(measure::issued),
         )
+        .route("/setup/{id}/trial", get(teach::trial))
+        .route("/setup/{id}/teach", post(teach::teach))
         .route("/setup/{id}/read", post(measure::read))
         .route("/setup/{id}/events", get(events::of_setup))
         .route("/setup/{id}/field.svg", get(readings::field))

@@ -134,3 +134,113 @@ pub(super) fn tray(tray: Tray) -> Markup {
         }
     }
 }
+
+/// The printer over the end that goes in first.
+fn mouth() -> Markup {
+    html! { path.rollers d="M20 8h56" {} }
+}
+
+/// A pencilled arrow to the end that goes in first.
+fn pencil_arrow(y: f64) -> Markup {
+    html! {
+        path.pencil d={ "M62 " (y + 22.0) "v-18M58.500 " (y + 9.0) "l3.500-6 3.500 6" } {}
+    }
+}
+
+/// Two sheets in the tray, an arrow on each, TOP on the upper one.
+pub(super) fn pencilled() -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 84" width="144" height="126" aria-hidden="true" focusable="false" {
+            (mouth())
+            rect.front x="31" y="20" width="40" height="56" {}
+            rect.front x="27" y="16" width="40" height="56" {}
+            path.pencil d="M47 52V28M41 37l6-10 6 10" {}
+            text.small x="47" y="66" { "TOP" }
+        }
+    }
+}
+
+/// Two sheets as they were delivered, with this number on the uppermost.
+pub(super) fn uppermost(number: &str) -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 72" width="96" height="72" aria-hidden="true" focusable="false" {
+            rect.front x="34" y="14" width="38" height="52" {}
+            rect.front x="26" y="8" width="38" height="52" {}
+            text.large x="45" y="43" { (number) }
+        }
+    }
+}
+
+/// A pile whose print is seen, or lies underneath.
+pub(super) fn lies(up: bool) -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 72" width="96" height="72" aria-hidden="true" focusable="false" {
+            rect.front x="34" y="14" width="38" height="52" {}
+            rect.front[up].back[!up] x="26" y="8" width="38" height="52" {}
+            @if up { text.large x="45" y="43" { "1" } }
+            @else { text.large.underneath x="45" y="43" { "?" } }
+        }
+    }
+}
+
+/// The sheet that says TOP with this number.
+pub(super) fn on_top(number: &str) -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 72" width="96" height="72" aria-hidden="true" focusable="false" {
+            rect.front x="28" y="8" width="40" height="56" {}
+            text.large x="48" y="38" { (number) }
+            text.small x="48" y="57" { "TOP" }
+        }
+    }
+}
+
+/// The print on the face with the pencilled arrow, or on the other one.
+pub(super) fn took(same: bool) -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 72" width="96" height="72" aria-hidden="true" focusable="false" {
+            @if same {
+                rect.front x="28" y="8" width="40" height="56" {}
+                text.large x="43" y="46" { "1" }
+                (pencil_arrow(14.0))
+            } @else {
+                rect.front x="6" y="10" width="36" height="52" {}
+                path.pencil d="M24 44V22M20 29l4-7 4 7" {}
+                path.way d="M46 36h6" {}
+                path.head d="M51 31.500v9l6-4.500Z" {}
+                rect.back x="60" y="10" width="32" height="52" {}
+                text.large x="76" y="46" { "1" }
+            }
+        }
+    }
+}
+
+/// The print as it stands on the sheet whose arrow points up.
+pub(super) fn at_arrow(edge: LeadingEdge) -> Markup {
+    let degrees = match edge {
+        LeadingEdge::Head => 0,
+        LeadingEdge::Left => 90,
+        LeadingEdge::Foot => 180,
+        LeadingEdge::Right => -90,
+    };
+    html! {
+        svg.drawn viewBox="0 0 96 76" width="96" height="76" aria-hidden="true" focusable="false" {
+            path.pencil d="M14 62V22M9 31l5-9 5 9" {}
+            rect.front x="28" y="10" width="40" height="56" {}
+            g transform={ "rotate(" (degrees) " 48 38)" } {
+                text.small x="48" y="29" { "head" }
+                text.large x="48" y="52" { "1" }
+            }
+        }
+    }
+}
+
+/// A number in a ring, as the second pass prints it.
+pub(super) fn ringed(number: &str) -> Markup {
+    html! {
+        svg.drawn viewBox="0 0 96 72" width="96" height="72" aria-hidden="true" focusable="false" {
+            rect.back x="28" y="8" width="40" height="56" {}
+            circle.ring cx="48" cy="36" r="15" {}
+            text.large x="48" y="44" { (number) }
+        }
+    }
+}

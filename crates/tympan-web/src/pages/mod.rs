@@ -9,6 +9,7 @@ mod measure;
 mod new_setup;
 mod plots;
 mod setups;
+mod teach;
 mod work;
 
 use axum::Router;
@@ -27,6 +28,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/setups/new", get(new_setup::page))
         .route("/setup/{id}", get(lines_up::page))
         .route("/setup/{id}/measure", get(measure::page))
+        .route("/setup/{id}/teach", get(teach::page))
 }
 
 /// With a capital letter, but where it begins with a file's name.

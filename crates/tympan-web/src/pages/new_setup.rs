@@ -153,7 +153,7 @@ fn edge() -> Markup {
 }
 
 /// One of several answers, with its picture.
-fn choice(
+pub(super) fn choice(
     name: &str,
     value: &str,
     checked: bool,

@@ -77,6 +77,7 @@ fn row(setup: &SetUp, readings: usize) -> Markup {
                         button.button.small type="submit" { "Rename" }
                     }
                     p.actions {
+                        a.button.small href={ (address) "/teach" } { "How the pile goes back" }
                         button.button.small type="button" data-copy=(setup.id) { "Copy" }
                         a.button.small href={ "/api/setup/" (setup.id) "/export" } download { "Export" }
                         button.button.small type="button" data-remove=(setup.id) { "Remove" }

@@ -13,6 +13,7 @@ mod run;
 mod serve;
 mod setup;
 mod stock;
+mod teach;
 mod testsheet;
 
 use tympan_app::Refusal;

@@ -1,6 +1,6 @@
 //! `tympan print`: a PDF straight on a printer.
 
-use std::io::{self, BufRead, IsTerminal};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -198,7 +198,7 @@ fn open(cli: &Cli, args: &Print, address: &Address) -> Result<Printer, Refusal> 
                     "The printer at {place} shows a certificate that is not known here:\n  {shown}\n\
                      Compare it with the one on the printer's own page or display if it shows one."
                 ));
-                if ask("Take this certificate from now on? Type yes: ")? != "yes" {
+                if say::ask("Take this certificate from now on? Type yes: ")? != "yes" {
                     return Err(PrinterError::UnknownCertificate { place, shown }.into());
                 }
                 access.certificate = Some(shown);
@@ -229,18 +229,6 @@ fn password(args: &Print, address: &Address) -> Result<String, Refusal> {
     })
 }
 
-fn ask(question: &str) -> Result<String, Refusal> {
-    say::prompt(question);
-    let mut line = String::new();
-    io::stdin().lock().read_line(&mut line).map_err(|e| {
-        Refusal::new(
-            format!("the answer cannot be read: {e}"),
-            "answer on the terminal, or give --yes",
-        )
-    })?;
-    Ok(line.trim().to_lowercase())
-}
-
 /// Goes on only with an explicit yes.
 fn agree(args: &Print, plan: &Plan) -> Result<(), Refusal> {
     for caution in &plan.cautions {
@@ -256,7 +244,7 @@ fn agree(args: &Print, plan: &Plan) -> Result<(), Refusal> {
             "look at the plan above (--plan shows it again); a script gives --yes",
         ));
     }
-    match ask("Print? Type yes: ")?.as_str() {
+    match say::ask("Print? Type yes: ")?.as_str() {
         "yes" => Ok(()),
         _ => Err(Refusal::new(
             "nothing was printed",
@@ -348,7 +336,7 @@ fn go_on(args: &Print, outcome: &Outcome, cancel: &AtomicBool) -> Option<usize> 
         "Mend the printer, count the good sheets in the tray, and load stock for the rest. By the \
          printer's count the next sheet is {next}."
     ));
-    let answer = ask("Go on with which sheet? (a number, or nothing to stop): ").ok()?;
+    let answer = say::ask("Go on with which sheet? (a number, or nothing to stop): ").ok()?;
     let sheet: usize = answer.parse().ok()?;
     (outcome.first_sheet..=outcome.last_sheet)
         .contains(&sheet)

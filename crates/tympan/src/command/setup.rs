@@ -1,13 +1,11 @@
 //! `tympan setup`: making, listing and keeping set-ups.
 
 use tympan_app::Refusal;
-use tympan_app::press::behaviour::{Seen, SeenAgain, Took};
-use tympan_app::run::{self, TeachRequest};
 use tympan_app::sheet::Length;
 use tympan_app::store::{Export, IdPolicy, SetUp, Store, Tray, Unprintable};
 use tympan_app::{files, measure};
 
-use crate::args::{Cli, Heads, SetupCommand, SetupNew, SetupTeach, TookArg, YesNo};
+use crate::args::{Cli, SetupCommand, SetupNew};
 use crate::say;
 
 pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
@@ -56,7 +54,7 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
             told(cli, &setup, &undo)
         }
         SetupCommand::Restore { name } => restore(cli, &mut store, name),
-        SetupCommand::Teach(args) => teach(cli, &mut store, args),
+        SetupCommand::Teach(args) => super::teach::run(cli, &mut store, args),
         SetupCommand::Tray {
             name,
             holds,
@@ -119,75 +117,6 @@ pub(crate) fn run(cli: &Cli, command: &SetupCommand) -> Result<(), Refusal> {
             say::data(&lines.join("\n"))
         }
     }
-}
-
-fn teach(cli: &Cli, store: &mut Store, args: &SetupTeach) -> Result<(), Refusal> {
-    let setup = store.set_up_named(&args.name)?;
-    let seen = Seen {
-        on_top_sheet: args.on_top_sheet,
-        took: args.took.map(|took| match took {
-            TookArg::Pencilled => Took::Pencilled,
-            TookArg::Other => Took::Other,
-        }),
-        at_arrow: args.at_arrow,
-        pile_top: args.uppermost,
-        pile_faces: args.faces,
-    };
-    let again = args.behind.map(|behind_first| SeenAgain {
-        behind_first,
-        same_face: args.same_face == Some(YesNo::Yes),
-        heads_together: args.heads == Some(Heads::Together),
-    });
-    let request = TeachRequest { seen, again };
-    if seen == Seen::default() && again.is_none() {
-        let Some(output) = &args.output else {
-            return Err(Refusal::new(
-                "nothing was seen yet",
-                "write the two sheets to print with -o trial.pdf, then say what you see",
-            ));
-        };
-        run::trial(&setup, None, output)?;
-        if cli.json {
-            return say::json(&serde_json::json!({ "schema": 1, "output": output }));
-        }
-        return say::data(&format!(
-            "Wrote {}.\n\
-             1. Put two plain sheets into the tray. On each, pencil an arrow on the face that lies up,\n   \
-             pointing to the end that goes in first; write TOP on the upper sheet.\n\
-             2. Print the file one-sided, at actual size.\n\
-             3. Look at the two sheets as they were delivered, and say what you see:\n   \
-             tympan setup teach \"{}\" --on-top-sheet 1|2 --took pencilled|other \\\n     \
-             --at-arrow head|foot|left|right --uppermost 1|2 --faces up|down",
-            say::path(output),
-            setup.name
-        ));
-    }
-    let taught = run::teach(store, &setup, &request)?;
-    if let (false, Some(output)) = (taught.sure, &args.output) {
-        run::trial(&setup, Some(&request), output)?;
-    }
-    if cli.json {
-        return say::json(&taught);
-    }
-    for caution in &taught.cautions {
-        say::note(caution);
-    }
-    let words = &taught.reload.in_words;
-    if taught.sure {
-        return say::data(&format!(
-            "Learnt how the printer of \"{}\" lays its pile. For the second side: {words}",
-            setup.name
-        ));
-    }
-    let file = match &args.output {
-        Some(output) => format!("print {} on them", say::path(output)),
-        None => "print the second pass, which -o second.pdf writes".to_owned(),
-    };
-    say::data(&format!(
-        "That leaves a doubt, which a second pass settles. {words}\nThen {file}, look at the sheet \
-         with the plain 1, and give the same answers again with:\n  --behind 1|2 --same-face yes|no \
-         --heads together|apart"
-    ))
 }
 
 fn new(args: &SetupNew) -> Result<SetUp, Refusal> {
