@@ -213,6 +213,13 @@ fn a_queue_is_printed_to_with_a_warning_and_its_rule_still_measures_190_mm() {
     assert!(output.status.success(), "{said}");
     assert!(said.contains("its filters may scale the pages"), "{said}");
     wait_for("the queue has printed", || printer.jobs() == 1);
+    // Its filters are told to leave the size alone.
+    let log = std::fs::read_to_string(isle.path("cups/log/error")).expect("the service's log");
+    let options = log.lines().find(|line| line.contains("argv[5]="));
+    assert!(
+        options.is_some_and(|line| line.contains("print-scaling=none")),
+        "{options:?}"
+    );
     let document = printer.document(1);
     assert_eq!(words(&document), ["page 1", "page 2", "page 3"]);
     for page in poppler(&document, 254) {

@@ -7,7 +7,9 @@ mod folder;
 mod follow;
 mod job;
 mod making;
+mod seen;
 mod sheet;
+mod steps;
 mod teach;
 mod told;
 mod work;
@@ -16,15 +18,44 @@ use std::path::PathBuf;
 
 use tympan_press::loads::Turns;
 use tympan_sheet::{Flip, Length, Paper, Side};
+use tympan_store::MOST_SHEETS;
 
 use crate::pages::BackPages;
 use crate::plan::Place;
 
-pub use follow::{Again, Followed, adjust, again, find, finish, moved, spoil, undo};
+pub use follow::{
+    Again, Followed, adjust, again, find, finish, list as sheets_in_words, moved, spoil, undo,
+};
 pub use making::make;
+pub use seen::{RunSeen, all, reasons, rejects_in_words, see};
+pub use steps::{Step, Steps, steps};
 pub use teach::{Taught, TeachRequest, known, teach, trial, trial_pdf};
 pub use told::{LoadTold, PassTold, ReloadTold, RunTold, pile_svgs};
+pub use work::MadeAgain;
+
 pub use tympan_register::Sides;
+
+/// Reads numbers of sheets: `17-20`, or `3,5`.
+///
+/// # Errors
+/// What is wrong with the text.
+pub fn parse_sheets(text: &str) -> Result<Vec<u32>, String> {
+    let number = |part: &str| {
+        let number = part.trim().parse::<u32>().ok();
+        number.filter(|n| (1..=MOST_SHEETS).contains(n))
+    };
+    let span = |part: &str| match part.split_once(['-', '–']) {
+        Some((from, to)) => {
+            let (from, to) = (number(from)?, number(to)?);
+            (from <= to).then_some(from..=to)
+        }
+        None => number(part).map(|one| one..=one),
+    };
+    let spans: Option<Vec<_>> = text.split(',').map(span).collect();
+    spans
+        .map(|spans| spans.into_iter().flatten().collect())
+        .ok_or_else(|| format!("\"{text}\" names no sheets; write 17-20, or 3,5"))
+}
 
 /// A run as a user asks for it.
 #[derive(Clone, Debug)]
@@ -33,6 +64,8 @@ pub struct Request {
     pub inputs: Vec<PathBuf>,
     /// The backs, where they are in a file of their own.
     pub back_file: Option<PathBuf>,
+    /// What it is called; after its first file where nothing is said.
+    pub name: Option<String>,
     /// The folder to write. It must not exist.
     pub folder: PathBuf,
     /// The set-up's name.

@@ -9,6 +9,20 @@ use crate::refusal::Refusal;
 /// From so many sheets on a set-up is known well.
 pub const WELL_KNOWN: usize = 3;
 
+/// All set-ups, each with how many sheets of it were read.
+///
+/// # Errors
+/// A [`Refusal`] where the store cannot be read.
+pub fn with_readings(store: &Store) -> Result<Vec<(SetUp, usize)>, Refusal> {
+    let counted = |setup: SetUp| Ok((store.readings_in_use(&setup.id)?.len(), setup));
+    let all = store.set_ups()?.into_iter().map(counted);
+    let all: Result<Vec<_>, Refusal> = all.collect();
+    Ok(all?
+        .into_iter()
+        .map(|(read, setup)| (setup, read))
+        .collect())
+}
+
 /// The answers that make a set-up.
 #[derive(Clone, Debug, Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]

@@ -96,7 +96,10 @@ impl Mark {
                 };
                 noted.set(SIDE, qpdf.new_name(side));
             }
-            let sheets = pass.sheets.iter().map(|&n| qpdf.new_integer(n.into()).into());
+            let sheets = pass
+                .sheets
+                .iter()
+                .map(|&n| qpdf.new_integer(n.into()).into());
             noted.set(SHEETS, qpdf.new_array_from(sheets));
             noted.set(AGAIN, qpdf.new_bool(pass.again));
         }

@@ -30,7 +30,6 @@ fn write_job(job: &ImposeJob, sources: Sources) -> Result<ImposeReport, ImposeEr
 
 /// A job with these arts, each placed where it is said on one sheet.
 fn job(folder: &Folder, arts: Vec<Art>, placements: Vec<Placement>) -> ImposeJob {
-    corrected: false,
     let page = SheetPage {
         placements,
         ..SheetPage::new(A4)

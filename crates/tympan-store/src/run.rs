@@ -228,7 +228,9 @@ impl RunRecord {
                 && is_line(&sent.stopped_by)
         };
         if self.sent.len() > MOST_SENT || !self.sent.iter().all(sound) {
-            return Err(bad("what was sent to a printer is none of its sheets".into()));
+            return Err(bad(
+                "what was sent to a printer is none of its sheets".into()
+            ));
         }
         if self
             .expected_rejects

@@ -173,8 +173,29 @@ impl Crew {
         &self,
         bytes: u64,
         ask: Ask,
-        mut cancel: watch::Receiver<bool>,
+        cancel: watch::Receiver<bool>,
         mut progress: impl FnMut(usize, usize) + Send,
+    ) -> Result<Said, Refusal> {
+        let heard = |said: &Said| {
+            if let Said::Progress { done, total } = said {
+                progress(*done, *total);
+            }
+        };
+        self.listen(bytes, ask, cancel, LEAVING, heard).await
+    }
+
+    /// The same with all that is said meanwhile, for work that ends in its own words where it is
+    /// cancelled, and may take so long for that.
+    ///
+    /// # Errors
+    /// As for [`Crew::carry_out`].
+    pub(crate) async fn listen(
+        &self,
+        bytes: u64,
+        ask: Ask,
+        mut cancel: watch::Receiver<bool>,
+        leaving: Duration,
+        mut heard: impl FnMut(&Said) + Send,
     ) -> Result<Said, Refusal> {
         let mut hand = Hand::start(&self.program, memory_for(bytes))?;
         if hand.order(&Order::Do(Box::new(ask))).await.is_err() {
@@ -183,17 +204,25 @@ impl Crew {
         loop {
             tokio::select! {
                 said = timeout(SILENCE, hand.next()) => match said {
-                    Ok(Some(Said::Progress { done, total })) => progress(done, total),
+                    Ok(Some(said)) if said.is_passing() => heard(&said),
                     Ok(Some(said)) => return settled(said),
                     Ok(None) | Err(_) => return Err(gave_up()),
                 },
                 () = async { let _ = cancel.wait_for(|&cancel| cancel).await; } => {
                     let _ = hand.order(&Order::Cancel).await;
                     // It cleans up behind itself if it can.
-                    let _ = timeout(LEAVING, async {
-                        while let Some(Said::Progress { .. }) = hand.next().await {}
+                    let last = timeout(leaving, async {
+                        loop {
+                            match hand.next().await {
+                                Some(said) if said.is_passing() => heard(&said),
+                                other => return other,
+                            }
+                        }
                     }).await;
-                    return Err(Refusal::new("this was cancelled", "start it again when you like"));
+                    return match last {
+                        Ok(Some(said @ Said::PrintEnded(_))) => Ok(said),
+                        _ => Err(Refusal::new("this was cancelled", "start it again when you like")),
+                    };
                 }
             }
         }

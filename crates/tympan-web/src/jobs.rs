@@ -158,7 +158,7 @@ pub(crate) fn save(app: &App, id: &str) -> Answer<()> {
 }
 
 /// Marks a work as being worked on.
-fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::Receiver<bool>)> {
+pub(crate) fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::Receiver<bool>)> {
     let (work, ()) = app.desk.change(id, |work| {
         if work.job.as_ref().is_some_and(Job::is_running) {
             return Err(Refusal::new(
@@ -174,7 +174,7 @@ fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::Receiver<bo
     Ok((work, receiver))
 }
 
-fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> {
+pub(crate) fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> {
     let (sender, receiver) = watch::channel(false);
     let mut cancels = app.cancels.lock().map_err(|_| Refused::not_found())?;
     cancels.insert(id.to_owned(), sender);
@@ -182,14 +182,14 @@ fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> {
 }
 
 /// Whether it was cancelled; it can no longer be.
-fn forget_cancel(app: &App, id: &str) -> bool {
+pub(crate) fn forget_cancel(app: &App, id: &str) -> bool {
     match app.cancels.lock() {
         Ok(mut cancels) => cancels.remove(id).is_some_and(|c| *c.borrow()),
         Err(_) => false,
     }
 }
 
-async fn carry_out(
+pub(crate) async fn carry_out(
     app: &App,
     work: &Work,
     ask: Ask,
@@ -212,7 +212,12 @@ async fn carry_out(
 }
 
 /// Marks it as ended, and what came of it.
-fn end<T>(app: &App, work: &Work, outcome: Result<T, Refusal>, keep: impl FnOnce(&mut Work, T)) {
+pub(crate) fn end<T>(
+    app: &App,
+    work: &Work,
+    outcome: Result<T, Refusal>,
+    keep: impl FnOnce(&mut Work, T),
+) {
     let cancelled = forget_cancel(app, &work.id);
     // Where the work was put away meanwhile, nothing is to be told.
     let _ = app.desk.change(&work.id, |work| {

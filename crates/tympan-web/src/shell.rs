@@ -40,14 +40,17 @@ pub(crate) enum Room {
     Games,
     /// Printers and how they do.
     SetUps,
+    /// What was and is printed.
+    Runs,
     /// Nowhere in particular.
     None,
 }
 
 /// The rooms that can be gone to from everywhere: name, address, room.
-const ROOMS: [(&str, &str, Room); 2] = [
+const ROOMS: [(&str, &str, Room); 3] = [
     ("Games", "/", Room::Games),
     ("Set-ups", "/setups", Room::SetUps),
+    ("Print runs", "/runs", Room::Runs),
 ];
 
 /// A page to be.

@@ -9,12 +9,14 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc;
+use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 use tympan_app::Refusal;
 use tympan_app::desk::picture::{self, Tile};
 use tympan_app::desk::{
-    DeckIn, DeckSaved, Inspected, Look, Outcome, PicturesIn, Work, look, look_closely,
+    Answered, DeckIn, DeckSaved, EndTold, Inspected, Look, Outcome, PicturesIn, PrintIn, RunIn,
+    Work, look, look_closely,
 };
 use tympan_app::lay::{self, View};
 use tympan_app::{correct, inspect};
@@ -68,6 +70,12 @@ pub(crate) enum Ask {
     },
     /// Its sheets, written into a new folder.
     Lay { deck: Box<DeckIn>, folder: PathBuf },
+    /// Work on a print run.
+    Run(Box<RunIn>),
+    /// What would be printed on a printer.
+    PrintPlan(Box<PrintIn>),
+    /// Print it.
+    Print(Box<PrintIn>),
 }
 
 /// What the child says.
@@ -94,11 +102,31 @@ pub(crate) enum Said {
     Viewed(Box<View>),
     /// Its sheets were written.
     Laid(Box<DeckSaved>),
+    /// A print run was made or changed: its name in the store.
+    Ran(String),
+    /// What a printer answered.
+    Answered(Box<Answered>),
+    /// Something happened while printing, and how many sheets are out by now.
+    Happened { words: String, out: Option<usize> },
+    /// Nothing new, but the work goes on.
+    Alive,
+    /// Printing has ended.
+    PrintEnded(EndTold),
     /// It was not done.
     Refused {
         message: String,
         hint: Option<String>,
     },
+}
+
+impl Said {
+    /// Whether more is to be said before the work is done.
+    pub(crate) fn is_passing(&self) -> bool {
+        matches!(
+            self,
+            Self::Progress { .. } | Self::Happened { .. } | Self::Alive
+        )
+    }
 }
 
 /// What comes on the child's standard input.
@@ -248,6 +276,9 @@ fn answer(ask: Ask, open: &mut Open, cancel: &AtomicBool) -> Result<Said, Refusa
             Said::Inspected(Box::new(found))
         }
         Ask::Read(pictures) => Said::Read(pictures.read(&mut said_by_percent(), cancel)?),
+        Ask::Run(run) => Said::Ran(run.carry_out(&mut said_by_percent(), cancel)?),
+        Ask::PrintPlan(print) => Said::Answered(Box::new(print.ask()?)),
+        Ask::Print(print) => print_it(&print, cancel)?,
         Ask::Demo { output } => {
             tympan_app::demo::write_deck(&output)?;
             Said::Drawn
@@ -286,6 +317,30 @@ fn said_by_percent() -> impl FnMut(usize, usize) {
             let _ = say(&Said::Progress { done, total });
         }
     }
+}
+
+/// How often a word is given while a printer is waited for.
+const STILL_THERE: Duration = Duration::from_secs(20);
+
+/// Prints, and says so every now and then: a printer may wait for paper for hours.
+fn print_it(print: &PrintIn, cancel: &AtomicBool) -> Result<Said, Refusal> {
+    let (done, waiting) = mpsc::channel::<()>();
+    std::thread::scope(|scope| {
+        scope.spawn(move || {
+            while waiting.recv_timeout(STILL_THERE) == Err(mpsc::RecvTimeoutError::Timeout) {
+                let _ = say(&Said::Alive);
+            }
+        });
+        let mut told = |words: &str, out: Option<usize>| {
+            let _ = say(&Said::Happened {
+                words: words.to_owned(),
+                out,
+            });
+        };
+        let ended = print.print(&mut told, cancel);
+        drop(done);
+        Ok(Said::PrintEnded(ended?))
+    })
 }
 
 fn save(

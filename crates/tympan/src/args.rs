@@ -696,24 +696,7 @@ pub(crate) struct Run {
 pub(crate) struct Sheets(pub Vec<u32>);
 
 fn sheets(text: &str) -> Result<Sheets, String> {
-    const MOST: u32 = 9999;
-    let number = |part: &str| {
-        part.trim()
-            .parse::<u32>()
-            .ok()
-            .filter(|n| (1..=MOST).contains(n))
-    };
-    let span = |part: &str| match part.split_once('-') {
-        Some((from, to)) => {
-            let (from, to) = (number(from)?, number(to)?);
-            (from <= to).then_some(from..=to)
-        }
-        None => number(part).map(|one| one..=one),
-    };
-    let spans: Option<Vec<_>> = text.split(',').map(span).collect();
-    spans
-        .map(|spans| Sheets(spans.into_iter().flatten().collect()))
-        .ok_or_else(|| format!("\"{text}\" names no sheets; write 17-20, or 3,5"))
+    tympan_app::run::parse_sheets(text).map(Sheets)
 }
 
 /// When second sides follow.

@@ -19,6 +19,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use common::{Tympan, Words, dots, dotted_game, pages, words_on};
+use image::DynamicImage;
 use tympan_sheet::{Flip, Point, Side, Size};
 use tympan_sim::{Page, Printer, Rng};
 
@@ -99,8 +100,8 @@ fn printed_words(case: Case, pdf: &Path) -> (Places, Places) {
     (Arc::clone(fronts), Arc::clone(backs))
 }
 
-/// What is left over at every dot of the sheet after the whole way with one printer, mm.
-fn left_over(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Vec<f64> {
+/// The program with a set-up of which three sheets were printed and read with a pin.
+fn with_readings(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Tympan {
     let tympan = Tympan::new();
     let (paper, sheet) = case.paper;
     let mut new = vec!["setup", "new", "p", "--paper", paper];
@@ -136,6 +137,12 @@ fn left_over(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Vec<f64> 
     }
     std::fs::write(tympan.path("holes.csv"), table).expect("written");
     tympan.run(&["read", "--setup", "p", "--table", "holes.csv"]);
+    tympan
+}
+
+/// What is left over at every dot of the sheet after the whole way with one printer, mm.
+fn left_over(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Vec<f64> {
+    let tympan = with_readings(case, printer, seed, aim_sd);
     let (page, page_flip) = case.page;
     dotted_game(&tympan.path("game.pdf"), page, page_flip);
     let page_flip = page_flip.to_string();
@@ -156,8 +163,13 @@ fn left_over(case: Case, printer: &Printer, seed: u64, aim_sd: f64) -> Vec<f64> 
 /// the back that lies behind it.
 fn measured(pdf: &Path, printer: &Printer) -> Vec<f64> {
     let rendered = pages(pdf, DPI);
-    let raster = |i: usize| Arc::new(Page::at_dpi(&rendered[i], DPI));
-    let print = printer.print(77, &raster(0), &raster(1));
+    measured_sides(&rendered[0], &rendered[1], printer)
+}
+
+/// The same for a front and a back.
+fn measured_sides(front: &DynamicImage, back: &DynamicImage, printer: &Printer) -> Vec<f64> {
+    let raster = |side: &DynamicImage| Arc::new(Page::at_dpi(side, DPI));
+    let print = printer.print(77, &raster(front), &raster(back));
     let through = print.seen_through(PX_PER_MM);
     let (front, back) = (dots(&through, 0, PX_PER_MM), dots(&through, 1, PX_PER_MM));
     assert!(
@@ -334,6 +346,71 @@ fn a_report_says_what_was_seen() {
             }
             let report = tympan.run(&["report", "--setup", "p"]);
             assert!(report.contains(said), "{flip}, {typed}:\n{report}");
+        }
+    }
+}
+
+/// A run that prints the other side first than the test sheets did: what the printer does to a pass
+/// stays what it is, and lands on the other side of the sheet.
+#[test]
+fn a_run_with_the_other_side_first_lands_as_well() {
+    for (seed, flip) in [(2001, Flip::Sideways), (2002, Flip::Endways)] {
+        for first in Side::BOTH {
+            let case = Case {
+                paper: ("a4", A4),
+                flip,
+                page: (A4, flip),
+                first,
+            };
+            let printer = (seed..)
+                .step_by(10)
+                .find_map(|seed| printer(case, seed, false))
+                .expect("a printer");
+            let tympan = with_readings(case, &printer, seed, 0.0);
+            dotted_game(&tympan.path("game.pdf"), A4, flip);
+            let other = first.other().to_string();
+            let told = tympan.run(&[
+                "run",
+                "game.pdf",
+                "--setup",
+                "p",
+                "--first",
+                &other,
+                "--no-numbers",
+                "-o",
+                "out",
+                "--json",
+            ]);
+            let told: serde_json::Value = serde_json::from_str(&told).expect("JSON");
+            assert_eq!(told["first_side"], other.as_str());
+            let page = |side: &str| {
+                let passes = told["passes"].as_array().expect("passes");
+                let pass = passes.iter().find(|pass| pass["side"] == side);
+                let file = pass.expect("a pass")["file"].as_str().expect("a name");
+                pages(&tympan.path("out").join(file), DPI).remove(0)
+            };
+            // The first pass is placed as the first pass was, whichever side it prints.
+            let swapped = Printer {
+                fronts: printer.backs,
+                backs: printer.fronts,
+                first: first.other(),
+                ..printer.clone()
+            };
+            let (front, back) = (page("front"), page("back"));
+            let before = measured_sides(
+                &pages(&tympan.path("game.pdf"), DPI)[0],
+                &pages(&tympan.path("game.pdf"), DPI)[1],
+                &swapped,
+            );
+            let errors = measured_sides(&front, &back, &swapped);
+            let worst = |errors: &[f64]| errors.iter().copied().fold(0.0, f64::max);
+            let (was, is) = (worst(&before), worst(&errors));
+            println!("{flip}, measured with the {first}s first: {was:.2} mm, then {is:.3} mm left");
+            assert!(was > 0.5, "{flip}, {first}: nothing was to be corrected");
+            assert!(
+                share_within(&errors, 0.1) >= 0.95,
+                "{flip}, {first}: {is:.3} mm left"
+            );
         }
     }
 }

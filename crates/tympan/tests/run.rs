@@ -180,7 +180,9 @@ fn a_pass_is_corrected_as_the_whole_file_is() {
             );
         }
     }
-    // What is left on the make-ready sheet comes on top, in the same folder.
+    // What is left on the make-ready sheet comes on top, in the same folder; what is not the run's
+    // own stays there.
+    std::fs::write(tympan.path("out/notes.txt"), "mine").expect("written");
     let back = told["passes"][1]["file"].as_str().expect("a name");
     let file = tympan.path("out").join(back);
     let before = at(&file, "B1");
@@ -191,6 +193,156 @@ fn a_pass_is_corrected_as_the_whole_file_is() {
         (after.1 - before.1 + 0.4).abs() < 0.02,
         "{before:?} {after:?}"
     );
+    let notes = std::fs::read_to_string(tympan.path("out/notes.txt"));
+    assert_eq!(notes.expect("still there"), "mine");
+    // All of it is adjusted, or nothing: a file that somebody changed is in the way.
+    let front = told["passes"][0]["file"].as_str().expect("a name");
+    let front = tympan.path("out").join(front);
+    let mut changed = std::fs::read(&front).expect("a file");
+    changed.extend(b"% mine");
+    std::fs::write(&front, &changed).expect("written");
+    let listing = || {
+        let entries = std::fs::read_dir(tympan.path("out")).expect("a folder");
+        let mut all: Vec<_> = entries
+            .map(|entry| {
+                let path = entry.expect("an entry").path();
+                let bytes = std::fs::read(&path).expect("read");
+                (path, bytes)
+            })
+            .collect();
+        all.sort();
+        all
+    };
+    let was = listing();
+    let said = tympan.refused(&["run", "--adjust", "0.4mm low"]);
+    assert!(said.contains("is not as it was written"), "{said}");
+    assert!(was == listing(), "something was changed");
+    let beside = std::fs::read_dir(tympan.path("")).expect("a folder");
+    let hidden = beside.filter(|entry| {
+        let name = entry.as_ref().expect("an entry").file_name();
+        name.to_string_lossy().starts_with('.')
+    });
+    assert_eq!(hidden.count(), 0, "something half-made is left");
+}
+
+/// A deck of two cards as pictures.
+fn cards(folder: &Path) {
+    std::fs::create_dir(folder).expect("a folder");
+    for (name, grey) in [("a.png", 60_u8), ("b.png", 160), ("back.png", 100)] {
+        let picture = image::RgbImage::from_pixel(375, 525, image::Rgb([grey, grey, grey]));
+        picture.save(folder.join(name)).expect("saved");
+    }
+}
+
+/// Whoever wrote it: a file whose backs were moved for a printer is not moved once more.
+#[test]
+fn a_corrected_file_is_known_whoever_wrote_it_and_not_corrected_twice() {
+    let tympan = with_set_up();
+    game(&tympan.path("game.pdf"), 2);
+    cards(&tympan.path("cards"));
+    tympan.run(&["read", "--setup", "p", "--ruler", "2mm low, 0.5mm left"]);
+    let lay = ["lay", "cards", "--card", "poker", "--paper", "a4"];
+    tympan.run(&[&lay[..], &["-o", "plain.pdf"]].concat());
+    tympan.run(&["correct", "game.pdf", "--seen", "0mm low", "-o", "same.pdf"]);
+    for fresh in ["game.pdf", "plain.pdf", "same.pdf"] {
+        tympan.run(&["run", fresh, "--setup", "p", "-o", &format!("of {fresh}")]);
+    }
+    tympan.run(&["correct", "game.pdf", "--setup", "p", "-o", "appended.pdf"]);
+    let seen = ["--seen", "1mm low"];
+    tympan.run(&[&["correct", "game.pdf", "-o", "seen.pdf"], &seen[..]].concat());
+    let two = ["game.pdf", "game.pdf", "-o", "rewritten.pdf"];
+    tympan.run(&[&["correct"], &two[..], &["--setup", "p"]].concat());
+    tympan.run(&[&lay[..], &["--setup", "p", "-o", "laid.pdf"]].concat());
+    let pass = "of game.pdf/02-backs-1-2.pdf";
+    let all = [
+        "appended.pdf",
+        "seen.pdf",
+        "rewritten.pdf",
+        "laid.pdf",
+        pass,
+    ];
+    for (at, file) in all.into_iter().enumerate() {
+        let new = |what: &str| format!("{what}{at}");
+        // Another reader sees the mark, too, and nothing wrong.
+        let shown = tool(
+            "qpdf",
+            "qpdf",
+            &["--json", &tympan.path(file).display().to_string()],
+        );
+        let shown = String::from_utf8_lossy(&shown.stdout).into_owned();
+        assert!(shown.contains("/XXTympan"), "{file}");
+        for args in [
+            vec!["run", file, "--setup", "p", "-o", "twice"],
+            vec!["correct", file, "--setup", "p", "-o", "twice.pdf"],
+        ] {
+            let said = tympan.refused(&args);
+            assert!(said.contains("was corrected before"), "{file}: {said}");
+        }
+        let list = format!("front,back\n{file}#page=1,{file}#page=2\n");
+        std::fs::write(tympan.path("deck.csv"), list).expect("written");
+        let half = [
+            "lay",
+            "deck.csv",
+            "--card",
+            "105x148.5mm",
+            "--fit",
+            "fill",
+            "--paper",
+            "a4",
+        ];
+        let said = tympan.refused(&[&half[..], &["--setup", "p", "-o", "l.pdf"]].concat());
+        assert!(
+            said.contains("were moved for a printer before"),
+            "{file}: {said}"
+        );
+        assert!(!tympan.path("twice").exists() && !tympan.path("twice.pdf").exists());
+        tympan.run(&["run", file, "--setup", "p", "--as-is", "-o", &new("as-is")]);
+        // What is seen on its print comes on top, and it stays known.
+        let more = format!("{}.pdf", new("more"));
+        let output = tympan.output(&[&["correct", file, "-o", &more], &seen[..]].concat());
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.success(), "{said}");
+        assert!(said.contains("was corrected before"), "{file}: {said}");
+        let said = tympan.refused(&["run", &more, "--setup", "p", "-o", "twice"]);
+        assert!(said.contains("was corrected before"), "{file}: {said}");
+    }
+}
+
+/// Large cards lie farther out than small ones and near the middle, and go wrong more often.
+#[test]
+fn rejects_are_expected_by_the_cards_that_the_file_has() {
+    let tympan = with_set_up();
+    tympan.run(&["read", "--setup", "p", "--ruler", "2mm low, 0.5mm left"]);
+    let deck = |name: &str, columns: u32, rows: u32| {
+        let page = |letter: &str| {
+            let mut page = Drawing::new(A4);
+            let (w, h) = (44.0, 63.0);
+            let left = (A4.w - f64::from(columns) * (w + 4.0) + 4.0) / 2.0;
+            let top = (A4.h - f64::from(rows) * (h + 4.0) + 4.0) / 2.0;
+            for column in 0..columns {
+                for row in 0..rows {
+                    let x = left + f64::from(column) * (w + 4.0);
+                    let y = top + f64::from(row) * (h + 4.0);
+                    page.fill(Outline::rect(x, y, w, h), Colour::Grey(0.6));
+                    page.text(Text::new(x + 18.0, y + 30.0, 8.0, letter));
+                }
+            }
+            page
+        };
+        let pdf = draw::write(&[page("F"), page("B")], &Meta::new("deck")).expect("a PDF");
+        std::fs::write(tympan.path(name), pdf).expect("written");
+    };
+    deck("one.pdf", 1, 1);
+    deck("many.pdf", 4, 4);
+    let share = |name: &str| {
+        let out = format!("of {name}");
+        let told = json(&tympan.run(&[
+            "run", name, "--setup", "p", "--bleed", "0.5mm", "-o", &out, "--json",
+        ]));
+        told["expected_rejects"].as_f64().expect("a share")
+    };
+    let (one, many) = (share("one.pdf"), share("many.pdf"));
+    assert!(one > 0.01 && many > one + 0.05, "{one} and {many}");
 }
 
 #[test]
@@ -346,6 +498,32 @@ fn answers_that_leave_a_doubt_ask_for_a_second_pass() {
     assert_eq!(shown["setup"]["behaviour"]["first_page_on"], "top");
     let said = tympan.refused(&["setup", "teach", "p", "--on-top-sheet", "5"]);
     assert!(said.contains("numbers 1 and 2"), "{said}");
+}
+
+/// On a terminal the questions are asked one by one.
+#[test]
+fn on_a_terminal_the_questions_are_asked() {
+    let tympan = with_set_up();
+    let said = tympan.refused(&["setup", "teach", "p"]);
+    assert!(said.contains("nothing was seen yet"), "{said}");
+    let line = format!("exec {} setup teach p", env!("CARGO_BIN_EXE_tympan"));
+    let mut shell = std::process::Command::new("script")
+        .args(["--quiet", "--return", "--command", &line, "/dev/null"])
+        .env("TYMPAN_DATA", tympan.path("data"))
+        .stdin(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .expect("script runs (apt-get install -y bsdutils)");
+    let mut stdin = shell.stdin.take().expect("a pipe");
+    std::thread::sleep(std::time::Duration::from_millis(700));
+    std::io::Write::write_all(&mut stdin, b"1\nsideways\ndown\n1\np\nhead\n").expect("typed");
+    let output = shell.wait_with_output().expect("it ends");
+    drop(stdin);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(said.contains("Type one of: up, down."), "{said}");
+    assert!(said.contains("Learnt how the printer"), "{said}");
+    let shown = json(&tympan.run(&["setup", "show", "p", "--json"]));
+    assert_eq!(shown["setup"]["behaviour"]["first_page_comes"], "top");
 }
 
 /// Copies share their pages' content: ten copies are hardly larger than one.

@@ -125,9 +125,16 @@ impl Visitor {
     }
 
     pub async fn click(&self, selector: &str) {
-        let element = self.page.find_element(selector).await;
-        let element = element.unwrap_or_else(|e| panic!("{selector}: {e}"));
-        element.click().await.expect("it can be clicked");
+        // A page that has just come may still exchange its nodes.
+        for _ in 0..20 {
+            if let Ok(element) = self.page.find_element(selector).await
+                && element.click().await.is_ok()
+            {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        panic!("{selector} cannot be clicked");
     }
 
     pub async fn middle(&self, selector: &str) -> (f64, f64) {

@@ -7,7 +7,7 @@ cd "$1"
 folder=$(pwd)
 mkdir etc spool cache run log
 cat > cupsd.conf <<'CUPSD'
-LogLevel info
+LogLevel debug
 Listen localhost:631
 WebInterface No
 Browsing No

@@ -2,6 +2,7 @@
 //! nobody's printer but speaks as one, with what it was sent kept for looking at.
 
 #![allow(
+    dead_code,
     unreachable_pub,
     reason = "shared with the tests, as the other helpers are"
 )]

@@ -85,7 +85,7 @@ impl Desk {
     pub fn open(data: &Path) -> Result<Self, Refusal> {
         let folder = data.join("desk");
         for name in [
-            "", "incoming", "work", "pictures", "batches", "decks", "sheets",
+            "", "incoming", "work", "pictures", "batches", "decks", "sheets", "runs",
         ] {
             let folder = folder.join(name);
             fs::create_dir_all(&folder)
@@ -143,16 +143,17 @@ impl Desk {
         }
         self.tidy_batches();
         self.tidy_decks();
+        let why = Refusal::new(
+            "Tympan was closed while this was being done",
+            "start it once more; nothing else was lost",
+        );
+        self.tidy_runs(&why);
         for mut work in self.all() {
             if work.put_away {
                 let _ = self.throw_away(&work.id);
                 continue;
             }
             self.tidy_saved(&work);
-            let why = Refusal::new(
-                "Tympan was closed while this was being done",
-                "start it once more; nothing else was lost",
-            );
             let stop = |job: &mut Option<Job>| {
                 let running = job.take_if(|job| job.state == JobState::Running);
                 let was = running.is_some();
@@ -212,6 +213,7 @@ impl Desk {
             change: Change::default(),
             job: None,
             saved: None,
+            runs: Vec::new(),
             put_away: false,
         };
         let folder = self.work_folder(&work.id);

@@ -14,6 +14,7 @@
 //!   decks/ID/file-N.…     their files as they came
 //!   decks/ID/saved/       the sheets that were written
 //!   sheets/SETUP/         test sheets to print
+//!   runs/                 print runs: their files, what was ticked, what is printed
 //! DATA/evidence/          pictures that show what readings rest on
 //! ```
 
@@ -25,6 +26,8 @@ mod issued;
 mod laying;
 mod look;
 pub mod picture;
+mod prints;
+mod runs;
 mod show;
 mod ten;
 mod wish;
@@ -37,6 +40,10 @@ pub use inspected::{Cards, Finding, Inspected, look_closely};
 pub use issued::Issued;
 pub use laying::DeckIn;
 pub use look::{Look, Looked, learn, look};
+pub use prints::{Answered, EndTold, PlanTold, PrintIn, PrintWish, Printing};
+pub use runs::{
+    AgainWish, RunDesk, RunIn, RunWish, RunWork, What, pass_step, sheets as sheets_typed,
+};
 pub use show::{PageRef, SheetRef, Shown, View, sheets, show};
 pub use ten::{Ten, ten};
 pub use wish::Wish;

@@ -549,6 +549,7 @@ mod tests {
             },
             job: None,
             saved: None,
+            runs: Vec::new(),
             put_away: false,
         }
     }

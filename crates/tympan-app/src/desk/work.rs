@@ -52,6 +52,9 @@ pub struct Work {
     /// What was written last.
     #[serde(default)]
     pub saved: Option<Saved>,
+    /// Print runs that were made of it, by their names in the store, the latest last.
+    #[serde(default)]
+    pub runs: Vec<String>,
     /// When it was put away, if it was; it can be brought back until the program ends.
     #[serde(default)]
     pub put_away: bool,
@@ -204,6 +207,10 @@ pub enum JobKind {
     Plan,
     /// Writing new sheets.
     Lay,
+    /// Making a print run, or some of its sheets again.
+    Run,
+    /// Printing a pass.
+    Print,
 }
 
 /// How far long work is.

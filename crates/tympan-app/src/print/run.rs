@@ -419,7 +419,10 @@ impl<'a, 'b> Round<'a, 'b> {
 
     /// Whether the printer has been stopped for longer than anybody waits.
     fn is_left_alone(&mut self) -> bool {
-        let Some(stop) = self.troubles.iter().find(|trouble| trouble.stops) else {
+        // Where the printer counts, it is seen whether it goes on in spite of a warning.
+        let counts = self.out.is_some();
+        let stops = |trouble: &&Trouble| trouble.stops || (trouble.may_stop && counts);
+        let Some(stop) = self.troubles.iter().find(stops) else {
             self.stopped_since = None;
             return false;
         };
@@ -450,6 +453,7 @@ impl<'a, 'b> Round<'a, 'b> {
             && self.out != Some(out)
         {
             self.out = Some(out);
+            self.stopped_since = None;
             let of = self.plan.sheets();
             (self.watch.tell)(&Happening::Sheets { out, of });
         }

@@ -1,6 +1,17 @@
-//! What a printer can do, in words.
+//! What a printer can do, what would be printed, and what happens then: in words.
 
-use tympan_press::ipp::{Abilities, Delivery, Media, Way, way};
+use tympan_press::ipp::{Abilities, Delivery, Media, PrinterError, Sides, Way, way};
+
+use super::plan::Plan;
+use super::run::{Ending, Happening, Outcome};
+
+/// Whether a printer wants a password, or does not take the one that it got.
+pub fn wants_password(error: &PrinterError) -> bool {
+    matches!(
+        error,
+        PrinterError::PasswordWanted { .. } | PrinterError::PasswordWrong { .. }
+    )
+}
 
 /// What a printer can do that matters for cards, a line for each thing.
 pub fn abilities_in_words(printer: &Abilities) -> Vec<String> {
@@ -105,4 +116,108 @@ fn sheets(media: &[Media]) -> Vec<String> {
 fn short(mm: f64) -> String {
     let text = format!("{mm:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// What would be printed and how: what each line is about, and the line.
+pub fn plan_in_words(plan: &Plan) -> Vec<(&'static str, String)> {
+    let which = if plan.sheets() == plan.sheets_in_file {
+        "all of it".to_owned()
+    } else {
+        format!(
+            "sheets {} to {} of {}",
+            plan.first_sheet, plan.last_sheet, plan.sheets_in_file
+        )
+    };
+    let stock = plan.stock.as_deref();
+    let stock = stock.map_or_else(String::new, |stock| format!(", {stock}"));
+    let source = plan.source.as_deref();
+    let source = source.map_or_else(
+        || ", from the tray that the printer chooses".to_owned(),
+        |source| format!(", from {source}"),
+    );
+    let kind = plan.kind.as_deref();
+    let kind = kind.map_or_else(String::new, |kind| format!(", as {kind}"));
+    let mut lines = vec![
+        ("file", format!("{}, {which}", plan.file.display())),
+        ("stock", format!("{}{stock}{source}{kind}", plan.paper)),
+        (
+            "sides",
+            match plan.sides {
+                Sides::OneSided => "one",
+                Sides::TwoSidedLongEdge => "both, turned about the long edge by the machine",
+                Sides::TwoSidedShortEdge => "both, turned about the short edge by the machine",
+            }
+            .to_owned(),
+        ),
+    ];
+    if let Some(margins) = plan.margins {
+        lines.push((
+            "edges",
+            format!(
+                "the printer cannot print within {} mm of the head, {} right, {} foot, {} left",
+                margins.top, margins.right, margins.bottom, margins.left
+            ),
+        ));
+    }
+    lines.push((
+        "sent as",
+        match plan.way {
+            Way::Pdf => "PDF, scaling off".to_owned(),
+            Way::Raster { dpi, .. } => {
+                format!("pictures of the pages at {dpi} dpi: nothing is left to scale")
+            }
+            Way::Queue => "PDF through a queue, whose filters may scale it".to_owned(),
+        },
+    ));
+    lines
+}
+
+/// What happens while printing, in a sentence.
+pub fn happens_in_words(happening: &Happening) -> String {
+    match happening {
+        Happening::Busy => "The printer is busy; it is tried again until you cancel.".to_owned(),
+        Happening::Held => {
+            "The printer holds the job: let it go at its display or in its queue.".to_owned()
+        }
+        Happening::Sheets { out, of } => format!("{out} of {of} sheets are out"),
+        Happening::Trouble(trouble) => {
+            format!("{}: {}.", capital(&trouble.message), trouble.hint)
+        }
+        Happening::Mended { message } => format!("Mended; no longer so: {message}."),
+        Happening::NoAnswer { message, hint } => format!("{}: {hint}.", capital(message)),
+        Happening::AnswersAgain => "The printer answers again.".to_owned(),
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+/// How printing ended, in words.
+pub fn ended_in_words(outcome: &Outcome) -> String {
+    let of = outcome.last_sheet + 1 - outcome.first_sheet;
+    let out = match outcome.sheets_out {
+        Some(out) => format!("after {out} of {of} sheets"),
+        None => format!("before all {of} sheets were out"),
+    };
+    let mut text = match outcome.ended {
+        Ending::Printed => "printed".to_owned(),
+        Ending::Cancelled => format!("printing was cancelled {out}"),
+        Ending::Aborted => format!("the printer gave the job up {out}"),
+        Ending::Lost => format!("the job was lost {out}"),
+        Ending::Unmended => {
+            let why = outcome
+                .stopped_by
+                .as_deref()
+                .unwrap_or("the printer stopped");
+            format!("{why}, and nobody mended it: the rest was taken back {out}")
+        }
+    };
+    for said in &outcome.said {
+        text.push_str(&format!("; {said}"));
+    }
+    text
 }

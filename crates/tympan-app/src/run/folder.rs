@@ -140,10 +140,7 @@ impl NewFolder {
 }
 
 /// What is in a folder besides these files.
-fn strangers(
-    folder: &Path,
-    own: &[(String, u64)],
-) -> Result<Vec<OsString>, io::Error> {
+fn strangers(folder: &Path, own: &[(String, u64)]) -> Result<Vec<OsString>, io::Error> {
     let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),

@@ -12,9 +12,9 @@ use tympan_store::{RunId, RunRecord, RunState, Spoiled, Store, Timestamp};
 
 use super::folder::{NewFolder, remove};
 use super::job::{Job, Noted, Purpose};
-use super::making::{Told, all_passes, named, write_all};
+use super::making::{all_passes, named, numbers, told_of, write_all};
 use super::told::{PassTold, ReloadTold, RunTold};
-use super::work::Work;
+use super::work::{MadeAgain, Work};
 use crate::refusal::Refusal;
 use crate::words::OnBack;
 
@@ -97,7 +97,7 @@ pub fn again(
 ) -> Result<Followed, Refusal> {
     refuse_undone(run)?;
     let folder = NewFolder::beside(&asked.folder)?;
-    let work = Work::of(run)?;
+    let mut work = Work::of(run)?;
     let sheets = known_sheets(run, &asked.sheets)?;
     let passes = missing(run, &work, &sheets, asked)?;
     let setup = store.set_up(&run.setup)?;
@@ -117,10 +117,19 @@ pub fn again(
     }
     progress(Progress { done, total });
     folder.keep()?;
+    let why = asked.why.clone().unwrap_or_else(|| "made again".to_owned());
+    let folder = &asked.folder;
+    work.again.push(MadeAgain {
+        at: Timestamp::now(),
+        sheets: sheets.clone(),
+        why: why.trim().to_owned(),
+        folder: std::fs::canonicalize(folder).unwrap_or(folder.clone()),
+        passes: files.clone(),
+    });
     let mut changed = run.clone();
     changed.state = RunState::Printing;
+    changed.work = work.to_json();
     if asked.only.is_none() {
-        let why = asked.why.clone().unwrap_or_else(|| "made again".to_owned());
         add_spoiled(&mut changed, &sheets, &why);
     }
     let changed = store.change_run(&changed)?;
@@ -149,11 +158,7 @@ fn missing(
     sheets: &[u32],
     asked: &Again,
 ) -> Result<Vec<Pass>, Refusal> {
-    let all: Vec<Vec<u32>> = run
-        .loads
-        .iter()
-        .map(|load| (load.from..=load.to).collect())
-        .collect();
+    let all = numbers(run);
     let at_a_time = all.iter().map(Vec::len).max().unwrap_or(1);
     let anew = all_passes(&loads::loads(sheets, at_a_time as u32), work);
     if let Some(side) = asked.stopped_in {
@@ -224,18 +229,7 @@ pub fn adjust(
     work.set_field(&work.field().then(&left));
     work.corrected = true;
     let job = Job::open(&setup, &work, password, cancel)?;
-    let loads: Vec<Vec<u32>> = run
-        .loads
-        .iter()
-        .map(|load| (load.from..=load.to).collect())
-        .collect();
-    let told = Told {
-        job: &job,
-        run,
-        work: &work,
-        loads: &loads,
-    }
-    .tell();
+    let told = told_of(&setup, run, &work);
     let folder = NewFolder::replacing(&work.folder)?;
     write_all(&folder, &job, &told, progress, cancel)?;
     let exchanged = folder.in_place_of(&work.files)?;
@@ -398,7 +392,7 @@ fn add_spoiled(run: &mut RunRecord, sheets: &[u32], why: &str) {
 }
 
 /// Sheet numbers as they are typed: `3,17-20`.
-fn list(sheets: &[u32]) -> String {
+pub fn list(sheets: &[u32]) -> String {
     let mut parts: Vec<(u32, u32)> = Vec::new();
     for &sheet in sheets {
         match parts.last_mut() {

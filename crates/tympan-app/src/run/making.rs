@@ -85,6 +85,8 @@ pub fn make(
         numbers: !request.no_numbers,
         folder: request.folder.clone(),
         files: Vec::new(),
+        cautions: Vec::new(),
+        again: Vec::new(),
     };
     work.set_field(&field);
     let job = Job::open(&setup, &work, request.password.as_deref(), cancel)?;
@@ -95,8 +97,9 @@ pub fn make(
     let expected = learnt
         .as_ref()
         .and_then(|learnt| rejects(&job, learnt, request, cancel));
-    let name = request.inputs.first().and_then(|file| file.file_stem());
-    let name = name.map_or_else(|| "job".into(), |name| name.to_string_lossy().into_owned());
+    let stem = request.inputs.first().and_then(|file| file.file_stem());
+    let stem = stem.map_or_else(|| "job".into(), |name| name.to_string_lossy().into_owned());
+    let name = request.name.clone().unwrap_or(stem);
     work.spares = request
         .spares
         .unwrap_or_else(|| 1 + loads::spares(count, expected.unwrap_or(0.0)));
@@ -113,30 +116,8 @@ pub fn make(
         expected_rejects: expected,
         ..RunRecord::new(setup.id.clone(), &name, count)
     };
-    let told = Told {
-        job: &job,
-        run: &run,
-        work: &work,
-        loads: &loads,
-    };
-    let mut told = told.tell();
-    told.cautions
-        .extend(advice(store, &setup, learnt.as_ref())?);
-    if is_swapped && work.corrected {
-        told.cautions.push(format!(
-            "\"{}\" was measured with the {}s printed first; for this run its correction was carried \
-             over to {first}s first. Look at the make-ready sheet, or measure that way of working as \
-             a set-up of its own.",
-            setup.name, setup.first_side
-        ));
-    }
-    if work.first == Some(Side::Front) && job.is_common(Side::Back) {
-        told.cautions.push(
-            "All sheets have the same back: printed first (--first back), it cannot come to lie \
-             behind a wrong front."
-                .to_owned(),
-        );
-    }
+    work.cautions = cautions(store, &job, &work, learnt.as_ref(), is_swapped)?;
+    let told = told_of(&setup, &run, &work);
     write_all(&folder, &job, &told, progress, cancel)?;
     work.files = folder.keep()?;
     // What the store keeps is found whatever folder it is asked from.
@@ -317,81 +298,101 @@ fn lands_within(setup: &SetUp, learnt: &measure::Learnt) -> f64 {
     after.radial(report::printable(setup)).p95
 }
 
-/// What a run is told from.
-pub(super) struct Told<'a> {
-    pub(super) job: &'a Job,
-    pub(super) run: &'a RunRecord,
-    pub(super) work: &'a Work,
-    pub(super) loads: &'a [Vec<u32>],
+/// What the user of a run should know, as far as it is known only while it is made.
+fn cautions(
+    store: &Store,
+    job: &Job,
+    work: &Work,
+    learnt: Option<&measure::Learnt>,
+    is_swapped: bool,
+) -> Result<Vec<String>, Refusal> {
+    let setup = &job.setup;
+    let mut cautions = job.cautions.clone();
+    if work.as_is && job.corrected_before.is_none() {
+        cautions.push(
+            "Nothing in this file says that it was corrected: printed as it is, its backs land \
+             where the printer puts them."
+                .to_owned(),
+        );
+    }
+    cautions.extend(advice(store, setup, learnt)?);
+    if let (true, true, Some(first)) = (is_swapped, work.corrected, work.first) {
+        cautions.push(format!(
+            "\"{}\" was measured with the {}s printed first; for this run its correction was carried \
+             over to {first}s first. Look at the make-ready sheet, or measure that way of working as \
+             a set-up of its own.",
+            setup.name, setup.first_side
+        ));
+    }
+    if work.first == Some(Side::Front) && job.is_common(Side::Back) {
+        cautions.push(
+            "All sheets have the same back: printed first, it cannot come to lie behind a wrong \
+             front."
+                .to_owned(),
+        );
+    }
+    Ok(cautions)
 }
 
-impl Told<'_> {
-    pub(super) fn tell(&self) -> RunTold {
-        let setup = &self.job.setup;
-        let mut cautions = self.job.cautions.clone();
-        if self.work.as_is && self.job.corrected_before.is_none() {
-            cautions.push(
-                "Nothing in this file says that it was corrected: printed as it is, its backs land \
-                 where the printer puts them."
-                    .to_owned(),
-            );
-        }
-        if !self.work.corrected && !self.work.as_is {
-            cautions.push(format!(
-                "\"{}\" has no readings: nothing is corrected. Print test sheets first: tympan testsheet \
-                 --setup \"{}\" -o test.pdf",
-                setup.name, setup.name
-            ));
-        }
-        if self.work.reload.is_some() && !self.work.known {
-            cautions.push(format!(
-                "Nothing is known of how this printer lays its pile: it is assumed to take the top sheet \
-                 first, to print the side that lies up, and to deliver face down. Two plain sheets \
-                 settle it: tympan setup teach \"{}\" -o trial.pdf",
-                setup.name
-            ));
-        }
-        RunTold {
-            schema: 1,
-            run: self.run.id.to_string(),
-            name: self.run.name.clone(),
-            folder: self.work.folder.clone(),
-            setup: setup.name.clone(),
-            flip: setup.flip,
-            first_side: self.work.first,
-            sheets: self.run.sheets,
-            copies: self.run.copies,
-            stock: setup.stock.as_ref().map(|stock| stock.name().to_owned()),
-            spares: self.work.spares,
-            expected_rejects: self.run.expected_rejects,
-            corrected: self.work.corrected,
-            make_ready: make_ready(self.work.first),
-            loads: self
-                .loads
-                .iter()
-                .enumerate()
-                .filter_map(|(i, load)| {
-                    let Span { from, to } = span(load)?;
-                    Some(LoadTold {
-                        load: i + 1,
-                        from,
-                        to,
-                        sheets: load.len(),
-                    })
-                })
-                .collect(),
-            under: self.work.fill.under,
-            weight: weight(setup),
-            passes: named(&all_passes(self.loads, self.work)),
-            reload: self
-                .work
-                .reload
-                .as_ref()
-                .map(|back| ReloadTold::new(back, self.work.known)),
-            job_sheet: "job-sheet.pdf".to_owned(),
-            cautions,
-        }
+/// A run as it is told.
+pub(super) fn told_of(setup: &SetUp, run: &RunRecord, work: &Work) -> RunTold {
+    let mut cautions = work.cautions.clone();
+    if !work.corrected && !work.as_is {
+        cautions.push(format!(
+            "\"{}\" has no readings: nothing is corrected. Measure it with test sheets first.",
+            setup.name
+        ));
     }
+    if work.reload.is_some() && !work.known {
+        cautions.push(
+            "Nothing is known of how this printer lays its pile: it is assumed to take the top sheet \
+             first, to print the side that lies up, and to deliver face down. Two plain sheets \
+             settle it (setup teach)."
+                .to_owned(),
+        );
+    }
+    let loads = numbers(run);
+    let load = |(i, load): (usize, &Vec<u32>)| {
+        let Span { from, to } = span(load)?;
+        Some(LoadTold {
+            load: i + 1,
+            from,
+            to,
+            sheets: load.len(),
+        })
+    };
+    RunTold {
+        schema: 1,
+        run: run.id.to_string(),
+        name: run.name.clone(),
+        folder: work.folder.clone(),
+        setup: setup.name.clone(),
+        flip: setup.flip,
+        first_side: work.first,
+        sheets: run.sheets,
+        copies: run.copies,
+        stock: setup.stock.as_ref().map(|stock| stock.name().to_owned()),
+        spares: work.spares,
+        expected_rejects: run.expected_rejects,
+        corrected: work.corrected,
+        make_ready: make_ready(work.first),
+        loads: loads.iter().enumerate().filter_map(load).collect(),
+        under: work.fill.under,
+        weight: weight(setup),
+        passes: named(&all_passes(&loads, work)),
+        reload: work
+            .reload
+            .as_ref()
+            .map(|back| ReloadTold::new(back, work.known)),
+        job_sheet: "job-sheet.pdf".to_owned(),
+        cautions,
+    }
+}
+
+/// The sheets of every load.
+pub(super) fn numbers(run: &RunRecord) -> Vec<Vec<u32>> {
+    let loads = run.loads.iter();
+    loads.map(|load| (load.from..=load.to).collect()).collect()
 }
 
 /// The passes of these loads, by hand or by the machine.

@@ -1,11 +1,11 @@
 //! The job sheet: one page in pictures and few words, to tick while one works.
 
 use tympan_pdf::draw::{self, text_width};
-use tympan_press::loads::Weight;
 use tympan_sheet::drawing::{Colour, Drawing, Face, Path, Stroke, Text};
-use tympan_sheet::{Affine, Flip, Grain, Page, Side, Size};
+use tympan_sheet::{Affine, Page, Side, Size};
 use tympan_store::SetUp;
 
+use super::steps::{Step, steps};
 use super::told::{PassTold, RunTold, pile_pictures};
 use crate::refusal::Refusal;
 
@@ -134,12 +134,14 @@ pub(super) fn drawing(told: &RunTold, setup: &SetUp) -> Drawing {
     let half = (pen.width - gap) / 2.0;
     pen.width = half;
     pen.y = columns;
-    settings(&mut pen, told, setup);
-    make_ready(&mut pen, told);
+    let steps = steps(told, setup);
+    ticked(&mut pen, "In the print dialog", &steps.dialog);
+    make_ready(&mut pen, told, &steps.make_ready);
     let left = pen.y;
     pen.x = MARGIN + half + gap;
     pen.y = columns;
-    before(&mut pen, told, setup);
+    ticked(&mut pen, "Stock and tray", &steps.before);
+    ticked(&mut pen, "On the first sheet", &steps.first_sheet);
     let right = pen.y;
     pen.x = MARGIN;
     pen.width = size.w - 2.0 * MARGIN;
@@ -151,7 +153,8 @@ pub(super) fn drawing(told: &RunTold, setup: &SetUp) -> Drawing {
     going_wrong(&mut pen, told);
     pen.x = MARGIN + half + gap;
     pen.y = low;
-    after(&mut pen);
+    ticked(&mut pen, "Afterwards", &steps.after);
+    pen.tick("note which sheets were spoiled, and that the run is done");
     let foot = "What printers, papers and laminators need differs: where their makers say otherwise, do \
                 as they say. Figures marked * are common practice.";
     pen.x = MARGIN;
@@ -211,75 +214,28 @@ fn title(pen: &mut Pen, told: &RunTold, setup: &SetUp) {
     pen.styled(&expected, 3.0, Face::Text, QUIET);
 }
 
-fn settings(pen: &mut Pen, told: &RunTold, setup: &SetUp) {
-    pen.heading("In the print dialog");
-    pen.tick("actual size, 100 %: never fit or shrink to the page");
-    match told.first_side {
-        Some(_) => pen.tick("one-sided"),
-        None => pen.tick(match setup.flip.edge(setup.paper.size()) {
-            tympan_sheet::BindingEdge::Long => "two-sided, long edge",
-            tympan_sheet::BindingEdge::Short => "two-sided, short edge",
-        }),
+/// A heading with steps to tick.
+fn ticked(pen: &mut Pen, heading: &str, steps: &[Step]) {
+    pen.heading(heading);
+    for step in steps {
+        pen.tick(&shown(&step.text));
     }
-    pen.tick(&format!("paper {}", setup.paper.title()));
-    let mut say = |label: &str, value: &str| {
-        if !value.is_empty() {
-            let width = pen.width - 6.0;
-            let text = fitted(&format!("{label} {value}"), TEXT, Face::Text, width);
-            pen.tick(&text);
-        }
-    };
-    say("from", &setup.feed);
-    say("media type", &setup.media_type);
-    say("quality", &setup.quality);
-    pen.tick("one copy, pages in the file's order, no reversing");
 }
 
-fn make_ready(pen: &mut Pen, told: &RunTold) {
+/// Words of others, with what the face cannot show left open.
+fn shown(text: &str) -> String {
+    let missing = draw::missing_characters(text, Face::Text);
+    let known = |c| if missing.contains(&c) { '?' } else { c };
+    text.chars().map(known).collect()
+}
+
+fn make_ready(pen: &mut Pen, told: &RunTold, steps: &[Step]) {
     pen.heading("Make ready");
     let files: Vec<&str> = told.make_ready.iter().map(|p| p.file.as_str()).collect();
     pen.line(&format!("One sheet: {}", files.join(", then ")));
-    pen.tick("on plain paper: right way up, right way round?");
-    pen.tick("on the stock: hold it to the light; cards behind one another?");
-    pen.tick("if not: measure, then run --adjust, and once more");
-}
-
-fn before(pen: &mut Pen, told: &RunTold, setup: &SetUp) {
-    pen.heading("Stock and tray");
-    let most = told.loads.iter().map(|load| load.sheets).max().unwrap_or(0);
-    if told.under > 0 {
-        pen.tick(&format!(
-            "{} sheets of the same thickness stay in the tray beneath: the last sheets then feed as \
-             the first",
-            told.under
-        ));
+    for step in steps {
+        pen.tick(&step.text);
     }
-    let zone = match told.weight {
-        Weight::Heavy => "under half a tray, as heavy or glossy stock wants *",
-        Weight::Ordinary => "between half and three quarters of a tray *",
-    };
-    pen.tick(&format!("at most {most} sheets at a time: {zone}"));
-    pen.tick("fan the pile, square it up, flatten any curl");
-    if let Some(grain) = setup.stock.as_ref().and_then(|stock| stock.grain()) {
-        let along = match grain {
-            Grain::Long => "long",
-            Grain::Short => "short",
-        };
-        pen.tick(&format!(
-            "the grain runs along the {along} side: all sheets the same way"
-        ));
-    } else {
-        pen.tick("all sheets with the grain the same way");
-    }
-    pen.tick("guides against the pile, without bending it");
-    pen.heading("On the first sheet");
-    pen.tick("front and back carry the same number");
-    pen.tick(match setup.flip {
-        Flip::Sideways => "both arrows point to the same edge",
-        Flip::Endways => "the arrows point to opposite edges",
-    });
-    pen.tick("backs lie behind their fronts against the light");
-    pen.tick("a 100 mm length measures 100 mm");
 }
 
 fn second_side(pen: &mut Pen, told: &RunTold) {
@@ -350,7 +306,7 @@ fn going_wrong(pen: &mut Pen, told: &RunTold) {
     pen.heading("If a sheet jams or two go at once");
     pen.line("Stop. Keep the pile in its order. Look at the last numbers on both sides.");
     pen.line(&format!(
-        "Sheets 17 to 20 again: tympan run --of {} --again 17-20 -o FOLDER",
+        "Sheets 17 to 20 again: on the run's page, or tympan run --of {} --again 17-20 -o FOLDER",
         told.run
     ));
     pen.line("It makes exactly these; all others keep their numbers.");
@@ -360,13 +316,4 @@ fn going_wrong(pen: &mut Pen, told: &RunTold) {
     );
     pen.styled("spoiled, and why:", 2.8, Face::Text, QUIET);
     pen.y += 5.0;
-}
-
-fn after(pen: &mut Pen) {
-    pen.heading("Afterwards");
-    pen.tick("let ink-jet prints dry fully, a day *, before laminating");
-    pen.tick("no laminated or film sheets through a laser printer, unless its maker allows it");
-    pen.tick("laminator rollers and fusers are hot: let them cool before you reach in");
-    pen.tick("cut by the marks, fronts up; blade away from fingers");
-    pen.tick("tympan run --done, and which sheets were spoiled");
 }

@@ -65,10 +65,7 @@ pub fn trial_pdf(setup: &SetUp, seen: Option<&Seen>) -> Result<Vec<u8>, Refusal>
         }
     };
     let meta = draw::Meta::new(format!("Tympan, two sheets for {}", setup.name));
-    Ok(draw::write(
-        &pages,
-        &meta.duplex(draw::Duplex::Simplex),
-    )?)
+    Ok(draw::write(&pages, &meta.duplex(draw::Duplex::Simplex))?)
 }
 
 /// Writes what [`trial_pdf`] makes into a file.

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use tympan_pdf::draw;
 use tympan_press::behaviour::{Order, Reload};
 use tympan_press::loads::Weight;
@@ -71,7 +71,7 @@ pub struct LoadTold {
 }
 
 /// A file that prints a pass.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PassTold {
     /// Its name in the folder.
     pub file: String,
@@ -118,7 +118,7 @@ impl ReloadTold {
 
 /// The pictures of how a pile goes back, in their order: blank stock in the tray, how the delivered
 /// pile is turned, the printed pile in the tray.
-pub fn pile_pictures(back: &ReloadTold) -> [Drawing; 3] {
+pub(super) fn pile_pictures(back: &ReloadTold) -> [Drawing; 3] {
     let reload = Reload {
         turn_over: back.turn_over,
         printed: back.printed,

@@ -9,8 +9,9 @@ use tympan_press::behaviour::Reload;
 use tympan_press::loads::{Fill, Turns};
 use tympan_register::Sides;
 use tympan_sheet::{Affine, Flip, Front, Paper, Side};
-use tympan_store::RunRecord;
+use tympan_store::{RunRecord, Timestamp};
 
+use super::told::PassTold;
 use crate::correct;
 use crate::plan::Place;
 use crate::refusal::Refusal;
@@ -45,6 +46,27 @@ pub(super) struct Work {
     pub(super) folder: PathBuf,
     /// The files of the run, with their sizes, so that undoing takes away these and no others.
     pub(super) files: Vec<(String, u64)>,
+    /// What its user should know.
+    #[serde(default)]
+    pub(super) cautions: Vec<String>,
+    /// Sheets that were made again.
+    #[serde(default)]
+    pub(super) again: Vec<MadeAgain>,
+}
+
+/// Sheets that were made again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct MadeAgain {
+    /// When.
+    pub at: Timestamp,
+    /// Their numbers.
+    pub sheets: Vec<u32>,
+    /// Why.
+    pub why: String,
+    /// The folder of their files.
+    pub folder: PathBuf,
+    /// The files, in the order in which they are printed.
+    pub passes: Vec<PassTold>,
 }
 
 /// A file as it was when the run was made.

@@ -11,8 +11,11 @@ pub struct Trouble {
     pub message: String,
     /// What to do.
     pub hint: String,
-    /// Whether nothing is printed until it is mended.
+    /// Whether nothing is printed until it is mended, as the printer says.
     pub stops: bool,
+    /// Whether such a thing usually stops a printer: some say "warning" of an empty tray, and stop.
+    #[serde(skip)]
+    pub may_stop: bool,
 }
 
 /// Keyword, what is wrong, what to do, whether it stops the printer where nothing else is said.
@@ -36,7 +39,7 @@ const KNOWN: &[(&str, &str, &str, bool)] = &[
         "paper is jammed in the printer",
         "open it as its maker shows and pull the sheet out along the paper's way; look whether the \
          printer prints that sheet again; if in doubt, cancel, count the good sheets, and go on \
-         with --from-sheet",
+         with the next one",
         true,
     ),
     (
@@ -231,6 +234,7 @@ fn trouble(reason: &str) -> Option<Trouble> {
         message,
         hint: hint.to_owned(),
         stops,
+        may_stop: usually,
     })
 }
 

@@ -176,7 +176,8 @@ pub fn settle(ticket: &Ticket, printer: &Abilities) -> Result<Settled, Vec<Unfit
         );
     }
     let mut attributes = vec![("media-col", media_col(&media, ticket, printer))];
-    if printer.job_may_say("print-scaling") || printer.keeps_size() {
+    // A queue is told in any case: its filters heed it even where it does not list it.
+    if printer.job_may_say("print-scaling") || printer.keeps_size() || printer.is_queue {
         attributes.push(("print-scaling", keyword("none")));
     }
     if !printer.sides.is_empty() {

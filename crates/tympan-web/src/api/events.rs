@@ -13,6 +13,7 @@ use tokio_stream::wrappers::BroadcastStream;
 use crate::api::work::told;
 use crate::jobs;
 use crate::refused::Answer;
+use crate::run_jobs;
 use crate::state::App;
 
 /// `GET /api/work/ID/events`: the work as it is now, then whenever something moved on.
@@ -49,6 +50,19 @@ pub(crate) async fn of_setup(
     let news = app.moved_on.subscribe();
     Ok(whenever(news, mine, "setup", move || {
         Some(super::measure::told(&app, &setup))
+    }))
+}
+
+/// `GET /api/run/ID/events`: what is done to a run, now and whenever it moved on.
+pub(crate) async fn of_run(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
+    let run = super::runs::run_id(&id)?;
+    let mine = run_jobs::news_of(&run);
+    let news = app.moved_on.subscribe();
+    Ok(whenever(news, mine, "run", move || {
+        Some(super::runs::told(&app, &run))
     }))
 }
 

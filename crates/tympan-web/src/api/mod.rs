@@ -5,6 +5,7 @@ mod download;
 mod events;
 mod measure;
 mod readings;
+mod runs;
 mod setups;
 mod teach;
 mod tiles;
@@ -36,6 +37,21 @@ pub(crate) fn routes() -> Router<App> {
         .route("/work/{id}/inspect", post(work::inspect))
         .route("/work/{id}/inspect/cancel", post(work::cancel_inspect))
         .route("/work/{id}/ten/{sheet}", get(work::ten))
+        .route("/work/{id}/run", post(runs::make))
+        .route("/run/{id}/tick", post(runs::tick))
+        .route("/run/{id}/adjust", post(runs::adjust))
+        .route("/run/{id}/again", post(runs::again))
+        .route("/run/{id}/spoiled", post(runs::spoiled))
+        .route("/run/{id}/release", post(runs::release))
+        .route("/run/{id}/done", post(runs::done))
+        .route("/run/{id}/undo", post(runs::undo))
+        .route("/run/{id}/cancel", post(runs::cancel))
+        .route("/run/{id}/file/{group}/{name}", get(runs::file))
+        .route("/run/{id}/print/plan", post(runs::plan))
+        .route("/run/{id}/print/start", post(runs::start))
+        .route("/run/{id}/print/cancel", post(runs::cancel_print))
+        .route("/run/{id}/events", get(events::of_run))
+        .route("/printers", post(runs::printers))
         .route("/work/{id}/cancel", post(work::cancel))
         .route("/work/{id}/put-away", post(work::put_away))
         .route("/work/{id}/bring-back", post(work::bring_back))

@@ -32,6 +32,7 @@ pub(crate) fn told(work: &Work) -> Value {
         "inspecting": work.inspecting,
         "locked": work.locked,
         "ready": !work.pages.is_empty(),
+        "run": work.runs.last(),
         "saved": work.saved.as_ref().map(|saved| json!({
             "name": saved.name,
             "in_words": saved.in_words,

@@ -6,8 +6,12 @@ mod home;
 mod lines_up;
 mod lost;
 mod measure;
+mod new_run;
 mod new_setup;
 mod plots;
+mod print;
+mod run;
+mod runs;
 mod setups;
 mod teach;
 mod work;
@@ -24,6 +28,10 @@ pub(crate) fn routes() -> Router<App> {
         .route("/", get(home::page))
         .route("/work/{id}", get(work::page))
         .route("/deck/{id}", get(deck::page))
+        .route("/work/{id}/run", get(new_run::page))
+        .route("/runs", get(runs::page))
+        .route("/run/{id}", get(run::page))
+        .route("/run/{id}/print/{group}/{file}", get(print::page))
         .route("/setups", get(setups::page))
         .route("/setups/new", get(new_setup::page))
         .route("/setup/{id}", get(lines_up::page))

@@ -166,7 +166,7 @@ fn questions() -> Markup {
             }
             fieldset {
                 legend { "Which edge of the print lies at the end that the pencil arrow points to?" }
-                p.quiet { "The words head, foot, left and right stand at the edges of the print. Is it on the other face, turn the sheet like a page of a book, so that the arrow's end stays above." }
+                p.quiet { "The words head, foot, left and right stand at the edges of the print. If it is on the other face, turn the sheet like a page of a book, so that the arrow's end stays above." }
                 div.choices.narrow {
                     @for (edge, value, text) in [
                         (LeadingEdge::Head, "head", "Its head"),

@@ -136,7 +136,7 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
             }
             aside.panel {
                 (how(work, setups, units))
-                (save())
+                (save(work))
                 (afresh())
                 (file(work, units))
             }
@@ -291,7 +291,7 @@ fn how(work: &Work, setups: &[String], units: Units) -> Markup {
     }
 }
 
-fn save() -> Markup {
+fn save(work: &Work) -> Markup {
     html! {
         section.save aria-labelledby="save-title" {
             h2 #save-title .visually-hidden { "Save" }
@@ -300,6 +300,7 @@ fn save() -> Markup {
                 span {}
             }
             button #save .button.primary.large type="button" { "Save the corrected PDF" }
+            p.print-it { a href={ "/work/" (work.id) "/run" } { "Print it as a run" } ", sheet by sheet in the right order" }
             div #job role="status" {
                 p #job-text {}
                 progress #job-bar hidden aria-label="Done so far" {}

@@ -1,7 +1,8 @@
 //! `tympan log`: the readings and runs of a set-up.
 
 use tympan_app::Refusal;
-use tympan_app::store::{ReadingId, ReadingRecord, RunRecord};
+use tympan_app::run;
+use tympan_app::store::{ReadingId, ReadingRecord, RunRecord, Sent};
 
 use crate::args::{Cli, Log};
 use crate::say;
@@ -55,13 +56,7 @@ fn run_line(run: &RunRecord) -> String {
         line.push_str(&format!(", on {}", run.stock));
     }
     if !run.spoiled.is_empty() {
-        let mut reasons: Vec<(&str, usize)> = Vec::new();
-        for spoiled in &run.spoiled {
-            match reasons.iter_mut().find(|(why, _)| *why == spoiled.why) {
-                Some((_, count)) => *count += 1,
-                None => reasons.push((&spoiled.why, 1)),
-            }
-        }
+        let reasons = run::reasons(run);
         let reasons: Vec<String> = reasons
             .iter()
             .map(|(why, count)| format!("{why} {count}"))
@@ -72,12 +67,32 @@ fn run_line(run: &RunRecord) -> String {
             reasons.join(", ")
         ));
     }
-    let percent = |share: Option<f64>| share.map(|share| format!("{:.0} %", 100.0 * share));
-    if let Some(seen) = percent(run.seen_rejects()) {
-        let expected = percent(run.expected_rejects).unwrap_or_else(|| "not known".to_owned());
-        line.push_str(&format!(
-            "; rejects seen {seen}, of register expected {expected}"
-        ));
+    if let Some(rejects) = run::rejects_in_words(run) {
+        line.push_str(&format!("; rejects {rejects}"));
+    }
+    for sent in &run.sent {
+        line.push_str(&format!("\n    {}", sent_line(sent)));
+    }
+    line
+}
+
+/// What was sent to a printer, and what came of it.
+fn sent_line(sent: &Sent) -> String {
+    let what = match (sent.sheets.len(), sent.side) {
+        (0, _) => "the make-ready".to_owned(),
+        (1, None) => "1 sheet".to_owned(),
+        (n, None) => format!("{n} sheets"),
+        (1, Some(side)) => format!("1 {side}"),
+        (n, Some(side)) => format!("{n} {side}s"),
+    };
+    let mut line = format!("{}  {what} sent to {}", sent.at, sent.printer);
+    match (sent.whole, sent.out) {
+        (true, _) => line.push_str(", all printed"),
+        (false, Some(out)) => line.push_str(&format!(", {out} came out")),
+        (false, None) => line.push_str(", not all printed"),
+    }
+    if !sent.stopped_by.is_empty() {
+        line.push_str(&format!("; {}", sent.stopped_by));
     }
     line
 }

@@ -9,7 +9,7 @@ use std::time::Duration;
 use serde::Serialize;
 use tympan_app::print::{
     self, Access, Address, Ending, Happening, Outcome, Patience, Plan, Printer, PrinterError,
-    Printers, Request, Sides, Span, Watch, Way,
+    Printers, Request, Span, Watch,
 };
 use tympan_app::{Refusal, files};
 
@@ -288,7 +288,7 @@ fn print_once(
                 say::passing(&text, first + out > last);
             }
         } else {
-            say::note(&happens(happening));
+            say::note(&print::happens_in_words(happening));
         }
     };
     let mut watch = Watch {
@@ -301,29 +301,6 @@ fn print_once(
     print::print(printer, plan, &mut watch)
 }
 
-fn happens(happening: &Happening) -> String {
-    match happening {
-        Happening::Busy => "The printer is busy; it is tried again. Ctrl-C stops.".to_owned(),
-        Happening::Held => {
-            "The printer holds the job: let it go at its display or in its queue.".to_owned()
-        }
-        Happening::Sheets { out, of } => format!("{out} of {of} sheets are out"),
-        Happening::Trouble(trouble) => {
-            format!("{}: {}.", capital(&trouble.message), trouble.hint)
-        }
-        Happening::Mended { message } => format!("Mended; no longer so: {message}."),
-        Happening::NoAnswer { message, hint } => format!("{}: {hint}.", capital(message)),
-        Happening::AnswersAgain => "The printer answers again.".to_owned(),
-    }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
-}
-
 /// After a fault, on a terminal: the sheet to go on with, as a person says.
 fn go_on(args: &Print, outcome: &Outcome, cancel: &AtomicBool) -> Option<usize> {
     let next = outcome.go_on_from?;
@@ -331,7 +308,7 @@ fn go_on(args: &Print, outcome: &Outcome, cancel: &AtomicBool) -> Option<usize> 
     if outcome.ended == Ending::Cancelled || !may_ask {
         return None;
     }
-    say::note(&ended_in_words(outcome));
+    say::note(&print::ended_in_words(outcome));
     say::note(&format!(
         "Mend the printer, count the good sheets in the tray, and load stock for the rest. By the \
          printer's count the next sheet is {next}."
@@ -375,7 +352,7 @@ fn told(cli: &Cli, plan: &Plan, outcome: &Outcome) -> Result<(), Refusal> {
               --from-sheet"
             .to_owned(),
     };
-    let refusal = Refusal::new(ended_in_words(outcome), hint);
+    let refusal = Refusal::new(print::ended_in_words(outcome), hint);
     if cli.json {
         say::refusal(&refusal);
         return Err(Refusal::said_already());
@@ -383,80 +360,19 @@ fn told(cli: &Cli, plan: &Plan, outcome: &Outcome) -> Result<(), Refusal> {
     Err(refusal)
 }
 
-fn ended_in_words(outcome: &Outcome) -> String {
-    let of = outcome.last_sheet + 1 - outcome.first_sheet;
-    let out = match outcome.sheets_out {
-        Some(out) => format!("after {out} of {of} sheets"),
-        None => format!("before all {of} sheets were out"),
-    };
-    let mut text = match outcome.ended {
-        Ending::Printed => "printed".to_owned(),
-        Ending::Cancelled => format!("printing was cancelled {out}"),
-        Ending::Aborted => format!("the printer gave the job up {out}"),
-        Ending::Lost => format!("the job was lost {out}"),
-        Ending::Unmended => {
-            let why = outcome.stopped_by.as_deref().unwrap_or("the printer stopped");
-            format!("{why}, and nobody mended it: the rest was taken back {out}")
-        }
-    };
-    for said in &outcome.said {
-        text.push_str(&format!("; {said}"));
-    }
-    text
-}
-
 /// The plan as it is shown before the yes.
 fn in_words(plan: &Plan) -> String {
     let sheets = plan.sheets();
     let s = if sheets == 1 { "" } else { "s" };
-    let which = if sheets == plan.sheets_in_file {
-        "all of it".to_owned()
-    } else {
-        format!(
-            "sheets {} to {} of {}",
-            plan.first_sheet, plan.last_sheet, plan.sheets_in_file
-        )
-    };
-    let mut lines = vec![
-        format!(
-            "Print {sheets} sheet{s} on {} ({})",
-            plan.printer, plan.address
-        ),
-        format!("  file     {}, {which}", say::path(&plan.file)),
-    ];
-    let stock = plan.stock.as_deref();
-    let stock = stock.map_or_else(String::new, |stock| format!(", {stock}"));
-    let source = plan.source.as_deref();
-    let source = source.map_or_else(
-        || ", from the tray that the printer chooses".to_owned(),
-        |source| format!(", from {source}"),
+    let mut lines = vec![format!(
+        "Print {sheets} sheet{s} on {} ({})",
+        plan.printer, plan.address
+    )];
+    let told = print::plan_in_words(plan);
+    lines.extend(
+        told.iter()
+            .map(|(about, line)| format!("  {about:<8} {line}")),
     );
-    let kind = plan.kind.as_deref();
-    let kind = kind.map_or_else(String::new, |kind| format!(", as {kind}"));
-    lines.push(format!("  stock    {}{stock}{source}{kind}", plan.paper));
-    lines.push(format!(
-        "  sides    {}",
-        match plan.sides {
-            Sides::OneSided => "one",
-            Sides::TwoSidedLongEdge => "both, turned about the long edge by the machine",
-            Sides::TwoSidedShortEdge => "both, turned about the short edge by the machine",
-        }
-    ));
-    if let Some(margins) = plan.margins {
-        lines.push(format!(
-            "  edges    the printer cannot print within {} mm of the head, {} right, {} foot, {} left",
-            margins.top, margins.right, margins.bottom, margins.left
-        ));
-    }
-    lines.push(format!(
-        "  sent as  {}",
-        match plan.way {
-            Way::Pdf => "PDF, scaling off".to_owned(),
-            Way::Raster { dpi, .. } =>
-                format!("pictures of the pages at {dpi} dpi: nothing is left to scale"),
-            Way::Queue => "PDF through a queue, whose filters may scale it".to_owned(),
-        }
-    ));
     lines.push(format!("  at stake {}", plan.at_stake));
     if sheets > 1 {
         let first = plan.first_sheet;

@@ -84,6 +84,7 @@ fn request(args: &Run) -> Result<Request, Refusal> {
     Ok(Request {
         inputs: args.inputs.clone(),
         back_file: args.back_file.clone(),
+        name: None,
         folder: args
             .output
             .clone()

@@ -5,7 +5,7 @@ use std::io::{self, IsTerminal};
 
 use tympan_app::Refusal;
 use tympan_app::press::behaviour::{Seen, SeenAgain, Took};
-use tympan_app::run::{self, TeachRequest, Taught};
+use tympan_app::run::{self, Taught, TeachRequest};
 use tympan_app::sheet::{Facing, LeadingEdge};
 use tympan_app::store::{SetUp, Store};
 

@@ -1,0 +1,286 @@
+//! Printing from the page on a real printer, on a network that has nothing but the loopback in it:
+//! the test starts itself once more inside that network, with browser and all.
+
+mod common;
+mod printers;
+
+use std::process::Stdio;
+
+use common::browser::Visitor;
+use common::{Server, program};
+use printers::{Device, Isle, refusal, text, wait_for, words};
+
+fn inside(isle: &Isle, test: &str, printer: &Device<'_>, address: &str) {
+    let this = std::env::current_exe().expect("this test's own file");
+    let output = isle
+        .command(&this)
+        .args(["--exact", test, "--ignored", "--nocapture"])
+        .env("TYMPAN_TEST_PRINTER", address)
+        .env("TYMPAN_TEST_FOLDER", isle.path("printer Inkling"))
+        .env("HOME", isle.path(""))
+        .stdin(Stdio::null())
+        .output()
+        .expect("it starts");
+    let said = String::from_utf8_lossy(&output.stdout).into_owned()
+        + &String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{said}\n{}", printer.log());
+    assert!(said.contains("1 passed"), "{said}");
+}
+
+/// A run of two loads that is released, on its page.
+async fn released(visitor: &Visitor, server: &Server) {
+    let answers = br#"{"printer": "the grey one", "paper": "a4", "stock": "300 gsm matt", "feed": "rear tray",
+        "media_type": "cardstock", "flip": "sideways", "flipped_by": "hand", "first_side": "front", "leading_edge": "head"}"#;
+    assert_eq!(server.post("/api/setups", answers).status, 201);
+    visitor.go(&server.address).await;
+    visitor.click("#demo").await;
+    visitor
+        .until("document.querySelector('#looking')?.textContent.startsWith('Looking')")
+        .await;
+    visitor.click("a[href$='/run']").await;
+    visitor.until("document.querySelector('#run-form')").await;
+    let _: bool = visitor
+        .ask("(document.querySelector('#load').value = '3', true)")
+        .await;
+    visitor.click("#run-form button[type=submit]").await;
+    visitor.until("document.querySelector('#run')").await;
+    visitor.click("#release").await;
+    visitor
+        .until("document.querySelector('#run').dataset.state === 'printing'")
+        .await;
+}
+
+async fn ask(visitor: &Visitor, address: &str) {
+    visitor.until("document.querySelector('#address')").await;
+    let _: bool = visitor
+        .ask("(document.querySelector('#address').value = '', true)")
+        .await;
+    visitor.click("#address").await;
+    visitor.type_text(address).await;
+    visitor.click("#printer button[type=submit]").await;
+}
+
+#[test]
+fn a_pass_is_printed_from_the_page_after_a_yes_and_gone_on_with_after_a_fault() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    printer.behave("abort 1");
+    inside(&isle, "from_the_page", &printer, &printer.address());
+    // What arrived: the first job broke off, the second had what was left, with scaling off.
+    assert_eq!(printer.jobs(), 2);
+    assert_eq!(printer.asked(2, "print-scaling"), "none");
+    assert_eq!(printer.asked(2, "sides"), "one-sided");
+    let media = printer.asked(2, "media-col");
+    assert!(
+        media.contains("media-source=rear") && media.contains("media-type=cardstock"),
+        "{media}"
+    );
+    let (first, second) = (words(&printer.document(1)), words(&printer.document(2)));
+    assert_eq!((first.len(), second.len()), (3, 2));
+    assert_eq!(first[1..], second[..]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[ignore = "started by the test above, inside its network"]
+async fn from_the_page() {
+    let address = std::env::var("TYMPAN_TEST_PRINTER").expect("started by the other test");
+    let folder = std::path::PathBuf::from(std::env::var("TYMPAN_TEST_FOLDER").expect("given"));
+    let server = Server::start();
+    let visitor = Visitor::come().await;
+    released(&visitor, &server).await;
+    visitor.click("a[href*='/print/0/01-fronts']").await;
+    visitor.until("document.querySelector('#printer')").await;
+    visitor.look("print-first").await;
+    // Nothing is looked for unasked; then it is found.
+    visitor.click("#find").await;
+    visitor
+        .until("document.querySelector('#found button')?.textContent.includes('Inkling')")
+        .await;
+    visitor.look("print-found").await;
+    // Where nothing answers, that is said.
+    let run: String = visitor
+        .ask("document.querySelector('#print').dataset.run")
+        .await;
+    let file: String = visitor
+        .ask("document.querySelector('#print').dataset.file")
+        .await;
+    let wish = serde_json::json!({ "wish": { "file": file, "printer": "127.0.0.1:9" } });
+    let plan = format!("/api/run/{run}/print/plan");
+    let refused = server.post(&plan, wish.to_string().as_bytes());
+    assert_eq!(refused.status, 422);
+    assert!(refused.message().contains("nothing listens at that port"));
+    // Nothing is printed without a yes to just so many sheets.
+    let wish = serde_json::json!({ "wish": { "file": file, "printer": address, "agreed": 3 } });
+    let start = format!("/api/run/{run}/print/start");
+    let refused = server.post(&start, wish.to_string().as_bytes());
+    assert!(refused.message().contains("nobody said yes"));
+    ask(&visitor, &address).await;
+    visitor
+        .until("!document.querySelector('#plan').hidden")
+        .await;
+    let plan = visitor.text("#plan").await;
+    for told in [
+        "300 gsm matt",
+        "from rear",
+        "as cardstock",
+        "PDF, scaling off",
+        "Yes, print 3 sheets",
+    ] {
+        assert!(plan.contains(told), "{told} is not in {plan}");
+    }
+    let stake = visitor.text("#plan-stake").await;
+    assert_eq!(stake, "A mistake spoils up to 3 sheets of 300 gsm matt.");
+    visitor.look("print-plan").await;
+    // A no is a no.
+    visitor.click("#no").await;
+    visitor
+        .until("document.querySelector('#plan').hidden")
+        .await;
+    ask(&visitor, &address).await;
+    visitor
+        .until("!document.querySelector('#plan').hidden")
+        .await;
+    visitor.click("#yes").await;
+    visitor.until("document.querySelector('#go-on')").await;
+    let answer = visitor.text("#going-answer").await;
+    assert!(
+        answer.contains("gave the job up after 1 of 3 sheets"),
+        "{answer}"
+    );
+    visitor.look("print-stopped").await;
+    // Out of paper meanwhile: said, and mended.
+    std::fs::write(folder.join("behaviour"), "empty 1\n").expect("written");
+    visitor.click("#go-on button").await;
+    visitor
+        .until("document.querySelector('#yes').textContent === 'Yes, print 2 sheets' && !document.querySelector('#plan').hidden")
+        .await;
+    visitor.click("#yes").await;
+    visitor
+        .until("document.querySelector('#going-said')?.textContent.includes('out of paper')")
+        .await;
+    visitor.look("print-empty").await;
+    // A reload finds it going on.
+    visitor.page.reload().await.expect("reloaded");
+    visitor
+        .until("document.querySelector('#going-said')?.textContent.includes('out of paper') && document.querySelector('#going-bar')")
+        .await;
+    std::fs::write(folder.join("mended"), "").expect("written");
+    visitor
+        .until("document.querySelector('#going-answer').textContent === 'Printed.'")
+        .await;
+    visitor.look("printed").await;
+    // The pass is ticked on the run's page, and what was sent is in the log.
+    visitor.click("a[href^='/run/']").await;
+    visitor
+        .until("document.querySelector(\"[data-step^='pass 0 01-fronts']\")?.checked")
+        .await;
+    let log = std::process::Command::new(program())
+        .args([
+            "--data",
+            &server.data.display().to_string(),
+            "log",
+            "--setup",
+            "the grey one, rear tray, 300 gsm matt",
+        ])
+        .output()
+        .expect("it runs");
+    let log = String::from_utf8_lossy(&log.stdout).into_owned();
+    assert!(
+        log.contains("3 fronts sent to Inkling, 1 came out"),
+        "{log}"
+    );
+    assert!(
+        log.contains("2 fronts sent to Inkling, all printed"),
+        "{log}"
+    );
+    visitor.leave().await;
+}
+
+#[test]
+fn a_printers_certificate_is_shown_and_agreed_to_on_the_page() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    inside(
+        &isle,
+        "with_a_certificate",
+        &printer,
+        &printer.secure_address(),
+    );
+    assert_eq!(printer.jobs(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[ignore = "started by the test above, inside its network"]
+async fn with_a_certificate() {
+    let address = std::env::var("TYMPAN_TEST_PRINTER").expect("started by the other test");
+    let server = Server::start();
+    let visitor = Visitor::come().await;
+    released(&visitor, &server).await;
+    visitor.click("a[href*='/print/0/02-backs']").await;
+    ask(&visitor, &address).await;
+    visitor
+        .until("!document.querySelector('#certificate').hidden")
+        .await;
+    visitor.look("print-certificate").await;
+    visitor.click("#trust").await;
+    visitor
+        .until("!document.querySelector('#plan').hidden")
+        .await;
+    visitor.click("#yes").await;
+    visitor
+        .until("document.querySelector('#going-answer')?.textContent === 'Printed.'")
+        .await;
+    visitor.leave().await;
+}
+
+#[test]
+fn a_pass_of_a_run_that_is_printed_by_command_is_in_its_log_and_waits_no_longer_than_it_is_told() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    let address = printer.address();
+    printers::write_pass(&isle.path("game.pdf"), 6);
+    isle.done(&[
+        "setup", "new", "cards", "--paper", "a4", "--flip", "sideways",
+    ]);
+    let (game, out) = (isle.path("game.pdf"), isle.path("out"));
+    isle.done(&["run", text(&game), "--setup", "cards", "-o", text(&out)]);
+    let pass = out.join("01-fronts-1-3.pdf");
+    let print = |more: &[&str]| {
+        let args = ["print", text(&pass), "--printer", &address, "--yes"];
+        isle.tympan(&[&args[..], more].concat())
+            .output()
+            .expect("it runs")
+    };
+    // Nobody loads paper: it is said, the rest is taken back, and it can be gone on with.
+    printer.behave("empty 2");
+    let said = refusal(&print(&["--patience", "3"]));
+    assert!(
+        said.contains("the printer is out of paper, and nobody mended it"),
+        "{said}"
+    );
+    assert!(
+        said.contains("after 2 of 3 sheets") && said.contains("--from-sheet 3"),
+        "{said}"
+    );
+    printer.mend();
+    wait_for("the printer is idle", || !printer.has("hanging"));
+    printer.behave("well");
+    // The second sheet came out crumpled: it is printed again, and is spoiled.
+    let output = print(&["--from-sheet", "2"]);
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let log = isle.done(&["log", "--setup", "cards"]);
+    let run = &log["runs"][0];
+    assert_eq!(run["state"], "printing");
+    assert_eq!(run["sent"][0]["sheets"], serde_json::json!([1, 2, 3]));
+    assert_eq!(run["sent"][0]["out"], 2);
+    assert_eq!(run["sent"][0]["whole"], false);
+    assert_eq!(run["sent"][1]["sheets"], serde_json::json!([2, 3]));
+    assert_eq!(run["sent"][1]["whole"], true);
+    assert_eq!(run["spoiled"][0]["sheet"], 2);
+    assert_eq!(run["spoiled"][0]["why"], "the printer is out of paper");
+    assert_eq!(run["spoiled"].as_array().map(Vec::len), Some(1));
+}

@@ -1,0 +1,351 @@
+//! Printing a pass from the page: what is wished for, what a child does, what is kept of it.
+
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+use serde::{Deserialize, Serialize};
+use tympan_sheet::BindingEdge;
+
+use super::work::{Job, JobKind, JobState};
+use crate::print::{
+    self, Access, Fingerprint, Happening, Patience, Plan, Printer, PrinterError, Quality, Request,
+    Sides, Span, Watch,
+};
+use crate::refusal::Refusal;
+
+/// How long a printer may stay silent or busy.
+const PATIENCE: Duration = Duration::from_secs(120);
+/// Lines of what happened that are kept.
+const MOST_SAID: usize = 60;
+
+/// A pass to be printed, as it is wished for on the page.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct PrintWish {
+    /// Of the run itself (0), or of sheets that were made again (from 1).
+    pub group: usize,
+    /// The pass's file.
+    pub file: String,
+    /// The printer's address, or its name on the network.
+    pub printer: String,
+    /// Which sheets of the file: `17`, `17-20` or `17-`; all where nothing is said.
+    pub sheets: String,
+    /// The tray or path, in the printer's own words; else as the set-up says.
+    pub source: String,
+    /// The type of media, in the printer's own words; else as the set-up says.
+    pub kind: String,
+    /// How well.
+    pub quality: Option<Quality>,
+    /// The certificate that a person has agreed to.
+    pub certificate: Option<String>,
+    /// The name for a printer that wants a password.
+    pub user: String,
+    /// How many sheets a person has agreed to; none before that.
+    pub agreed: Option<usize>,
+}
+
+/// What a child is to print, or only to plan.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct PrintIn {
+    /// The data folder.
+    pub data: PathBuf,
+    /// The pass.
+    pub file: PathBuf,
+    /// The set-up's name.
+    pub setup: String,
+    /// Whether the machine turns the sheets over.
+    pub both_sides: bool,
+    /// How.
+    pub wish: PrintWish,
+    /// The printer's password. Never written down.
+    pub password: Option<String>,
+}
+
+/// What a printer answered before anything is printed.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "answer")]
+pub enum Answered {
+    /// This would be printed.
+    Plan(PlanTold),
+    /// Its certificate is not known here.
+    Certificate {
+        /// Where it answers.
+        place: String,
+        /// The fingerprint that it shows.
+        shown: String,
+    },
+    /// It wants a password, or does not take this one.
+    Password {
+        /// What it said.
+        message: String,
+    },
+}
+
+/// What would be printed, for a person to say yes to.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlanTold {
+    /// The printer's name.
+    pub printer: String,
+    /// Its address.
+    pub address: String,
+    /// How many sheets are printed.
+    pub sheets: usize,
+    /// The first of them in the file.
+    pub first: usize,
+    /// What is printed and how: what each line is about, and the line.
+    pub lines: Vec<(String, String)>,
+    /// What a mistake costs.
+    pub at_stake: String,
+    /// Worth knowing before paper moves.
+    pub cautions: Vec<String>,
+    /// What the printer can do.
+    pub abilities: Vec<String>,
+    /// Its trays and paths.
+    pub sources: Vec<String>,
+    /// Its types of media.
+    pub kinds: Vec<String>,
+}
+
+/// How printing ended.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EndTold {
+    /// Whether all sheets are printed.
+    pub printed: bool,
+    /// How it ended, in words.
+    pub in_words: String,
+    /// The sheet of the file to go on with, where not all came out.
+    pub go_on_from: Option<usize>,
+    /// The last sheet that was to be printed.
+    pub last: usize,
+    /// Whether the printer counted the sheets.
+    pub counted: bool,
+}
+
+/// What is being printed, or was last.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Printing {
+    /// What was wished for.
+    pub wish: PrintWish,
+    /// What a person said yes to.
+    pub plan: PlanTold,
+    /// How far it is: sheets that are out.
+    pub job: Job,
+    /// What happened, the latest last.
+    pub said: Vec<String>,
+    /// How it ended.
+    pub ended: Option<EndTold>,
+}
+
+impl Printing {
+    /// Printing that begins.
+    pub fn begun(wish: PrintWish, plan: PlanTold) -> Self {
+        Self {
+            wish,
+            job: Job {
+                total: plan.sheets,
+                ..Job::begun(JobKind::Print)
+            },
+            plan,
+            said: Vec::new(),
+            ended: None,
+        }
+    }
+
+    /// Takes in what happened.
+    pub fn hears(&mut self, words: &str, out: Option<usize>) {
+        if let Some(out) = out {
+            self.job.done = out;
+            return;
+        }
+        self.said.push(words.to_owned());
+        let more = self.said.len().saturating_sub(MOST_SAID);
+        self.said.drain(..more);
+    }
+
+    /// The program ended while it was printing: says whether that was so.
+    pub(super) fn was_cut_short(&mut self) -> bool {
+        if self.job.state != JobState::Running {
+            return false;
+        }
+        let why = Refusal::new(
+            "Tympan was closed while this was being printed; the printer may have gone on by itself",
+            "count the good sheets in the tray, then go on with the next one",
+        );
+        self.job = self.job.clone().ended(JobState::Stopped, &why);
+        self.ended = Some(EndTold {
+            in_words: why.message,
+            go_on_from: Some(self.plan.first + self.job.done).filter(|n| *n <= self.last()),
+            last: self.last(),
+            ..EndTold::default()
+        });
+        true
+    }
+
+    fn last(&self) -> usize {
+        (self.plan.first + self.plan.sheets).saturating_sub(1)
+    }
+}
+
+impl PrintIn {
+    fn open(&self) -> Result<Result<Printer, Answered>, Refusal> {
+        let address = print::locate(&self.wish.printer)?;
+        let certificate = self.wish.certificate.as_deref();
+        let certificate = certificate
+            .map(|text| text.parse::<Fingerprint>())
+            .transpose()
+            .map_err(|_| {
+                Refusal::new(
+                    "this is no certificate's fingerprint",
+                    "ask the printer again",
+                )
+            })?;
+        let password = self.password.clone().unwrap_or_default();
+        let user = Some(self.wish.user.clone()).filter(|user| !user.is_empty());
+        let access = Access {
+            user: user.map(|user| (user, password)),
+            certificate,
+        };
+        let data = Some(self.data.clone());
+        match print::open(&data, &address, access, Patience::default()) {
+            Ok(printer) => {
+                if let Some(certificate) = certificate {
+                    print::remember(&data, &address, certificate)?;
+                }
+                Ok(Ok(printer))
+            }
+            Err(PrinterError::UnknownCertificate { place, shown }) => {
+                Ok(Err(Answered::Certificate {
+                    place,
+                    shown: shown.to_string(),
+                }))
+            }
+            Err(e) if print::wants_password(&e) => Ok(Err(Answered::Password {
+                message: e.to_string(),
+            })),
+            Err(e) => Err(e.into()),
+        }
+    }
+
+    fn plan(&self, printer: &Printer) -> Result<Plan, Refusal> {
+        let store = crate::open_store(Some(self.data.clone()))?;
+        let setup = store.set_up_named(&self.setup)?;
+        let said = |text: &String| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
+        let sheets = said(&self.wish.sheets)
+            .map(|text| text.parse::<Span>())
+            .transpose()
+            .map_err(|why| Refusal::new(why, "sheets are counted from 1 in this file"))?;
+        let sides = match (self.both_sides, setup.flip.edge(setup.paper.size())) {
+            (false, _) => Sides::OneSided,
+            (true, BindingEdge::Long) => Sides::TwoSidedLongEdge,
+            (true, BindingEdge::Short) => Sides::TwoSidedShortEdge,
+        };
+        let request = Request {
+            file: self.file.clone(),
+            password: None,
+            sheets,
+            paper: None,
+            sides,
+            source: said(&self.wish.source),
+            kind: said(&self.wish.kind),
+            quality: self.wish.quality,
+            output_bin: None,
+            grey: false,
+            as_raster: false,
+            setup: Some(self.setup.clone()),
+        };
+        print::plan(Some(&store), &request, printer)
+    }
+
+    /// Asks the printer, and says what would be printed.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where it cannot be asked, or the pass cannot be printed on it.
+    pub fn ask(&self) -> Result<Answered, Refusal> {
+        let printer = match self.open()? {
+            Ok(printer) => printer,
+            Err(asked) => return Ok(asked),
+        };
+        let plan = self.plan(&printer)?;
+        // Where the file lies is the desk's own affair.
+        let mut shown = plan.clone();
+        shown.file = self.wish.file.clone().into();
+        let lines = print::plan_in_words(&shown);
+        Ok(Answered::Plan(PlanTold {
+            printer: plan.printer.clone(),
+            address: plan.address.clone(),
+            sheets: plan.sheets(),
+            first: plan.first_sheet,
+            lines: lines
+                .into_iter()
+                .map(|(about, line)| (about.to_owned(), line))
+                .collect(),
+            at_stake: plan.at_stake.clone(),
+            cautions: plan.cautions.clone(),
+            abilities: print::abilities_in_words(&printer.abilities),
+            sources: printer.abilities.sources.clone(),
+            kinds: printer.abilities.types.clone(),
+        }))
+    }
+
+    /// Prints what was agreed to.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where nothing was begun.
+    pub fn print(
+        &self,
+        told: &mut dyn FnMut(&str, Option<usize>),
+        cancel: &AtomicBool,
+    ) -> Result<EndTold, Refusal> {
+        let printer = match self.open()? {
+            Ok(printer) => printer,
+            Err(_) => {
+                return Err(Refusal::new(
+                    "the printer does not let this in as it did when it was asked",
+                    "ask it again",
+                ));
+            }
+        };
+        let plan = self.plan(&printer)?;
+        if self.wish.agreed != Some(plan.sheets()) {
+            return Err(Refusal::new(
+                format!(
+                    "nobody agreed to print {} sheets of this pass",
+                    plan.sheets()
+                ),
+                "look at what will be printed, then say yes",
+            ));
+        }
+        let mut tell = |happening: &Happening| {
+            let out = match happening {
+                Happening::Sheets { out, .. } => Some(*out),
+                _ => None,
+            };
+            told(&print::happens_in_words(happening), out);
+        };
+        let mut watch = Watch {
+            tell: &mut tell,
+            cancel,
+            patience: PATIENCE,
+            // Somebody looks at the page, or will.
+            mend_within: None,
+        };
+        let outcome = print::print(&printer, &plan, &mut watch)?;
+        let mut said = print::ended_in_words(&outcome);
+        let noted = crate::open_store(Some(self.data.clone()))
+            .and_then(|mut store| print::note(&mut store, &plan, &outcome));
+        if let Err(refusal) = noted {
+            said.push_str(&format!(
+                " (this is not in the run's log: {})",
+                refusal.message
+            ));
+        }
+        Ok(EndTold {
+            printed: outcome.ended == print::Ending::Printed,
+            in_words: said,
+            go_on_from: outcome.go_on_from,
+            last: outcome.last_sheet,
+            counted: outcome.sheets_out.is_some(),
+        })
+    }
+}

@@ -1,0 +1,211 @@
+//! Long work on print runs: making them, making sheets again, printing.
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use tympan_app::Refusal;
+use tympan_app::desk::{
+    AgainWish, EndTold, Job, JobKind, JobState, PlanTold, PrintIn, PrintWish, Printing, RunIn,
+    RunWish, RunWork,
+};
+use tympan_app::store::RunId;
+
+use crate::jobs::{begin, cancellable, carry_out, end, forget_cancel};
+use crate::refused::Answer;
+use crate::state::App;
+use crate::worker::{Ask, Said};
+
+/// How long a printer may take to take a job back.
+const TAKING_BACK: Duration = Duration::from_secs(25);
+
+/// What is told when something about a run is new; cancelling goes by the same name.
+pub(crate) fn news_of(run: &RunId) -> String {
+    format!("run {run}")
+}
+
+/// Begins to make a run of a work. Where it ends well, the work names the run.
+pub(crate) fn make(app: &App, id: &str, wish: RunWish) -> Answer<()> {
+    let (work, cancel) = begin(app, id, JobKind::Run)?;
+    let app = app.clone();
+    tokio::spawn(async move {
+        let said = match app.desk.begin_run(&work, wish.what) {
+            Ok((inputs, folder)) => {
+                let ask = Ask::Run(Box::new(RunIn {
+                    data: app.data.clone(),
+                    password: app.password(&work.id),
+                    what: RunWork::Make {
+                        work: Box::new(work.clone()),
+                        inputs,
+                        folder: folder.clone(),
+                        wish,
+                    },
+                }));
+                let said = carry_out(&app, &work, ask, cancel).await;
+                if said.is_err() {
+                    app.desk.forget_run_files(&folder);
+                }
+                said
+            }
+            Err(refusal) => Err(refusal),
+        };
+        if let (Ok(Said::Ran(run)), Some(password)) = (&said, app.password(&work.id))
+            && let Ok(mut passwords) = app.passwords.lock()
+        {
+            passwords.insert(format!("run {run}"), password);
+        }
+        let made = said.map(|said| match said {
+            Said::Ran(run) => Some(run),
+            _ => None,
+        });
+        end(&app, &work, made, |work, run| work.runs.extend(run));
+    });
+    Ok(())
+}
+
+/// Begins to make a run's files anew with what was seen on its make-ready sheet taken out as well.
+pub(crate) fn adjust(app: &App, run: &RunId, seen: String) -> Answer<()> {
+    let what = RunWork::Adjust {
+        run: run.to_string(),
+        seen,
+    };
+    work_on(app, run, what)
+}
+
+/// Begins to make sheets of a run again.
+pub(crate) fn again(app: &App, run: &RunId, wish: AgainWish) -> Answer<()> {
+    let folder = app.desk.again_folder(run)?;
+    let what = RunWork::Again {
+        run: run.to_string(),
+        wish,
+        folder,
+    };
+    work_on(app, run, what)
+}
+
+fn work_on(app: &App, run: &RunId, what: RunWork) -> Answer<()> {
+    app.desk.change_run(run, |kept| {
+        if kept.job.as_ref().is_some_and(Job::is_running) {
+            return Err(Refusal::new(
+                "this run is being worked on already",
+                "wait for it, or cancel it",
+            ));
+        }
+        kept.job = Some(Job::begun(JobKind::Run));
+        Ok(())
+    })?;
+    let news = news_of(run);
+    let cancel = cancellable(app, &news)?;
+    app.tell(&news);
+    let (app, run) = (app.clone(), run.clone());
+    tokio::spawn(async move {
+        let ask = Ask::Run(Box::new(RunIn {
+            data: app.data.clone(),
+            password: app.password(&news),
+            what,
+        }));
+        let said = app
+            .crew
+            .carry_out(0, ask, cancel, |done, total| {
+                // A step that cannot be told is told with the next.
+                let _ = app.desk.change_run(&run, |kept| {
+                    if let Some(job) = &mut kept.job {
+                        (job.done, job.total) = (done, total);
+                    }
+                    Ok(())
+                });
+                app.tell(&news);
+            })
+            .await;
+        let cancelled = forget_cancel(&app, &news);
+        let _ = app.desk.change_run(&run, |kept| {
+            kept.job = kept.job.take().map(|job| match said {
+                Ok(_) => job.well_ended(),
+                Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
+                Err(why) => job.ended(JobState::Failed, &why),
+            });
+            Ok(())
+        });
+        app.tell(&news);
+    });
+    Ok(())
+}
+
+/// What a child needs to print a pass, or to plan it.
+pub(crate) fn print_in(
+    app: &App,
+    seen: &tympan_app::run::RunSeen,
+    file: PathBuf,
+    wish: PrintWish,
+    password: Option<String>,
+) -> PrintIn {
+    PrintIn {
+        data: app.data.clone(),
+        file,
+        setup: seen.setup.name.clone(),
+        both_sides: seen.told.first_side.is_none(),
+        wish,
+        password,
+    }
+}
+
+/// How printing is cancelled.
+fn printing(run: &RunId) -> String {
+    format!("print {run}")
+}
+
+/// Begins to print what a person has agreed to.
+pub(crate) fn print(app: &App, run: &RunId, print: PrintIn, plan: PlanTold) -> Answer<()> {
+    let wish = print.wish.clone();
+    app.desk.change_run(run, |kept| {
+        if kept.printing.as_ref().is_some_and(|p| p.job.is_running()) {
+            return Err(Refusal::new(
+                "a pass of this run is being printed",
+                "wait for it, or cancel it",
+            ));
+        }
+        kept.printing = Some(Printing::begun(wish, plan));
+        Ok(())
+    })?;
+    let cancel = cancellable(app, &printing(run))?;
+    let news = news_of(run);
+    app.tell(&news);
+    let (app, run) = (app.clone(), run.clone());
+    tokio::spawn(async move {
+        let ask = Ask::Print(Box::new(print));
+        let said = app
+            .crew
+            .listen(0, ask, cancel, TAKING_BACK, |said| {
+                if let Said::Happened { words, out } = said {
+                    let _ = app.desk.change_run(&run, |kept| {
+                        if let Some(printing) = &mut kept.printing {
+                            printing.hears(words, *out);
+                        }
+                        Ok(())
+                    });
+                    app.tell(&news);
+                }
+            })
+            .await;
+        let cancelled = forget_cancel(&app, &printing(&run));
+        let ended = said.map(|said| match said {
+            Said::PrintEnded(ended) => ended,
+            _ => EndTold::default(),
+        });
+        let _ = app.desk.change_run(&run, |kept| {
+            kept.is_printed(ended, cancelled);
+            Ok(())
+        });
+        app.tell(&news);
+    });
+    Ok(())
+}
+
+/// Takes the job back that is being printed.
+pub(crate) fn cancel_print(app: &App, run: &RunId) -> Answer<()> {
+    crate::jobs::cancel(app, &printing(run))
+}
+
+/// Leaves off making sheets.
+pub(crate) fn cancel(app: &App, run: &RunId) -> Answer<()> {
+    crate::jobs::cancel(app, &news_of(run))
+}
