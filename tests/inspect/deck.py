@@ -61,7 +61,8 @@ class File:
         for front, back in self.pairs:
             one, other = self.sides[front - 1], (self.back_sides or self.sides)[back - 1]
             if front == back and not self.back_sides:
-                made.append({"front": front, "back": back, "file_errors": {}, "standing": None})
+                made.append({"front": front, "back": back, "file_errors": {},
+                             "standing": self.standing})
                 continue
             errors = {flip: scene.field(self.error_by(one, other, flip), one.size)
                       for flip in ("sideways", "endways")}

@@ -8,7 +8,7 @@ import scene
 
 SURE = 0.5  # a confidence below this is a warning that the answer may be wrong
 EXACT, FLAT = 0.05, 0.10  # mm: drawn pages, pages that are one picture
-APART = 0.3  # mm: the generator's marks lie around its pictures
+APART, APART_FLAT = 0.3, 0.5  # mm: the generator's marks lie around its pictures
 SPREAD = 2.6  # standard uncertainties within which an honest error lies (99 %)
 
 
@@ -121,7 +121,8 @@ def judge_grid(score, where, grid, stated, tolerance):
         off = (xy(answer["pitch_mm"]) - xy(grid["pitch_mm"])) * several
         length("pitch", off, answer.get("pitch_sd_mm"))
     apart = answer.get("disagreement_mm", 0)
-    score.note("agrees", apart <= APART, f"{where} lines and pictures said to lie {apart} mm apart")
+    most = APART if tolerance == EXACT else APART_FLAT
+    score.note("agrees", apart <= most, f"{where} lines and pictures said to lie {apart} mm apart")
     if grid["trim_known"]:
         length("trim", xy(answer["trim_mm"]) - xy(grid["trim_mm"]), answer.get("trim_sd_mm"))
         length("origin", found[2], answer.get("place_sd_mm"))
@@ -149,8 +150,8 @@ def judge_standing(score, where, pair, answer):
     stated, meant = answer.get("standing"), pair.get("standing")
     if stated is None or not meant:
         return
-    flips = [answer["flip"]] if answer.get("flip") else list(pair["file_errors"])
-    right = {meant[flip] for flip in flips}
+    flips = [answer["flip"]] if answer.get("flip") else list(pair["file_errors"] or meant)
+    right = {meant.get(flip) for flip in flips}
     score.note("standing", right == {stated}, f"{where} stand {right}, said: {stated}")
 
 
@@ -228,13 +229,14 @@ def judge_pairs(score, truth, answer, tolerance):
     for key, pair in wanted.items():
         where = f"pair {key[0]}/{key[1]}"
         score.note("pair", key in said or swapped, f"{where} not said; said: {sorted(said)}")
+        if key in said:
+            judge_standing(score, where, pair, said[key])
         if key not in said or not pair["file_errors"]:
             continue
         flips = set(pair["file_errors"])
         flip = said[key].get("flip")
         score.note("flip", flip in flips or (flip is None and len(flips) == 2),
                    f"{where} is {' or '.join(sorted(flips))}, said: {flip}")
-        judge_standing(score, where, pair, said[key])
         page = truth["pages"][key[0] - 1]
         judge_error(score, where, page, pair["file_errors"], said[key], tolerance)
     for key in set(said) - set(wanted):

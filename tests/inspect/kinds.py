@@ -168,7 +168,7 @@ def fold_over(seed):
         page.items += deck.dashed(*fold["from"], *fold["to"])
         page.items.append(scene.Text(4, 6, 3, "Fold along the broken line, then glue.", (0.4,) * 3))
     file = File("fold", seed, draw.one("producer", *deck.PRODUCERS), [page], way="fold_over")
-    file.pairs, file.flip = [(1, 1)], flip
+    file.pairs, file.flip, file.standing = [(1, 1)], flip, {flip: "head_to_head"}
     file.notes = {"gap": gap, "upright": upright, "mark": style.mark, "random": rng.random()}
     return file
 

@@ -174,7 +174,8 @@ fn fold(page: &Look, confidence: f64) -> Pair {
         front: page.cells.page,
         back: page.cells.page,
         flip,
-        standing: None,
+        standing: (page.about_fold.zip(flip))
+            .and_then(|((one, other), flip)| standing_when(one, other, flip)),
         file_error: None,
         otherwise: None,
         confidence,

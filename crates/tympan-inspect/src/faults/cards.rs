@@ -3,7 +3,7 @@
 use tympan_sheet::{Point, Size, nearest_card};
 
 use super::{Expect, Found, PageView};
-use crate::findings::{Grid, Severity};
+use crate::findings::{Evidence, Grid, Severity};
 
 /// Less bleed than this is none, mm.
 const NONE_MM: f64 = 0.3;
@@ -22,6 +22,8 @@ const SCALED: f64 = 0.008;
 const SAME_CARD_MM: f64 = 0.35;
 /// Lines for cutting that lie off the pictures by this show, mm (half of a usual cut's tolerance).
 const OFF_MARKS_MM: f64 = 0.3;
+/// The same where both are told from a picture (from files with known truth at 150 dpi).
+const OFF_MARKS_SEEN_MM: f64 = 0.5;
 /// Cells whose edges are looked at on a page.
 const CELLS_SEEN: usize = 6;
 
@@ -114,7 +116,14 @@ fn scaled(view: &PageView<'_>, grid: &Grid, found: &mut Vec<Found>) {
 }
 
 fn off_marks(view: &PageView<'_>, grid: &Grid, found: &mut Vec<Found>) {
-    if grid.disagreement < OFF_MARKS_MM {
+    let seen = grid.found_by.contains(&Evidence::Pixels);
+    if grid.disagreement
+        < if seen {
+            OFF_MARKS_SEEN_MM
+        } else {
+            OFF_MARKS_MM
+        }
+    {
         return;
     }
     found.push(Found {

@@ -2,7 +2,7 @@
 
 use image::RgbImage;
 use tympan_pdf::contents::{Contents, Kind};
-use tympan_sheet::{Angle, Point};
+use tympan_sheet::{Angle, Page, Point};
 
 use crate::findings::{Grid, PageCells};
 
@@ -32,6 +32,8 @@ pub struct Look {
     /// The direction in which most of its text runs, clockwise as seen (0 for upright text), where
     /// there is a direction that most of it shares.
     pub reads: Option<Angle>,
+    /// The same on either side of the fold, where there is one.
+    pub(crate) about_fold: Option<(Angle, Angle)>,
     /// The filled cells of its first grid.
     pub(crate) faces: Vec<Face>,
     /// The mean of those, or of the page where there are none.
@@ -72,6 +74,7 @@ impl Look {
         Self {
             cells,
             reads: None,
+            about_fold: None,
             faces,
             mean,
             whole,
@@ -80,43 +83,61 @@ impl Look {
     }
 
     /// Takes in which way the page reads: its text, or, where there is none, pictures that fill its
-    /// cells, if (nearly) all of it reads the same way.
+    /// cells, if (nearly) all of it reads the same way. Of a sheet with a fold each side of it by
+    /// itself.
     #[must_use]
     pub fn reading(mut self, contents: &Contents) -> Self {
+        if self.cells.one_picture {
+            return self;
+        }
+        match self.cells.fold {
+            None => self.reads = self.reads_where(contents, &|_| true),
+            Some(fold) => {
+                let along = fold.to - fold.from;
+                let first = |at: Point<Page>| {
+                    let off = at - fold.from;
+                    along.x * off.y - along.y * off.x < 0.0
+                };
+                let one = self.reads_where(contents, &first);
+                let other = self.reads_where(contents, &|at| !first(at));
+                self.about_fold = one.zip(other);
+            }
+        }
+        self
+    }
+
+    /// Which way the part of the page reads for which that holds.
+    fn reads_where(
+        &self,
+        contents: &Contents,
+        part: &dyn Fn(Point<Page>) -> bool,
+    ) -> Option<Angle> {
+        let is_there = |at: Point<Page>| part(at) && self.is_on_card(at);
         let text = Ways::of(contents.elements.iter().filter_map(|element| {
             let Kind::Text(text) = &element.kind else {
                 return None;
             };
             let seen = contents.seen(element)?;
-            self.is_on_card(seen.centre())
-                .then_some((text.reads, text.glyphs as f64))
+            is_there(seen.centre()).then_some((text.reads, text.glyphs as f64))
         }));
-        let pictures = || {
-            let least = self.cells.grids.first().map(|grid| {
-                let trim = grid.trim;
-                0.5 * trim.w * trim.h
-            });
-            Ways::of(contents.elements.iter().filter_map(|element| {
-                let Kind::Picture(picture) = &element.kind else {
-                    return None;
-                };
-                let size = picture.size();
-                let fills = least.is_some_and(|least| size.w * size.h >= least);
-                let seen = contents.seen(element)?;
-                (fills && self.is_on_card(seen.centre())).then_some((picture.reads(), 1.0))
-            }))
-        };
-        self.reads = if self.cells.one_picture {
-            None
-        } else if text.sum > 0.0 {
-            text.most(LEAST_GLYPHS)
-        } else {
-            pictures().most(1.0)
-        };
-        self
+        if text.sum > 0.0 {
+            return text.most(LEAST_GLYPHS);
+        }
+        let trim = self.cells.grids.first()?.trim;
+        let least = 0.5 * trim.w * trim.h;
+        let pictures = Ways::of(contents.elements.iter().filter_map(|element| {
+            let Kind::Picture(picture) = &element.kind else {
+                return None;
+            };
+            let size = picture.size();
+            let seen = contents.seen(element)?;
+            let fills = size.w * size.h >= least;
+            (fills && is_there(seen.centre())).then_some((picture.reads(), 1.0))
+        }));
+        pictures.most(1.0)
     }
 
-    fn is_on_card(&self, place: Point<tympan_sheet::Page>) -> bool {
+    fn is_on_card(&self, place: Point<Page>) -> bool {
         self.cells.grids.iter().any(|grid| {
             let to_grid = grid.to_page().inverse();
             let within = |at: f64, pitch: f64, trim: f64, count: usize| {
@@ -244,12 +265,7 @@ impl Sampler<'_> {
     }
 
     /// The mean colours of `across` × `down` parts of an area, each a step of u and v from 0 to 1.
-    fn face(
-        &self,
-        across: usize,
-        down: usize,
-        place: impl Fn(f64, f64) -> Point<tympan_sheet::Page>,
-    ) -> Face {
+    fn face(&self, across: usize, down: usize, place: impl Fn(f64, f64) -> Point<Page>) -> Face {
         let mut samples = Vec::with_capacity(3 * across * down);
         for y in 0..down {
             for x in 0..across {

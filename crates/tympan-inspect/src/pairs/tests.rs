@@ -341,6 +341,31 @@ fn the_flip_that_is_meant_is_taken_where_either_fits() {
 }
 
 #[test]
+fn text_on_both_sides_of_a_fold_tells_how_the_cards_stand() {
+    let turned = Angle::degrees(180.0);
+    for (to, other, want) in [
+        // An upright line: backs beside their fronts, upright.
+        (Point::new(105.0, 297.0), Angle::ZERO, Standing::HeadToHead),
+        (Point::new(105.0, 297.0), turned, Standing::HeadToFoot),
+        // A level one: folded over it, what stood upright stands on its head.
+        (Point::new(210.0, 0.0), Angle::ZERO, Standing::HeadToFoot),
+        (Point::new(210.0, 0.0), turned, Standing::HeadToHead),
+    ] {
+        let mut cells = full(0);
+        let from = if to.y > 0.0 {
+            Point::new(105.0, 0.0)
+        } else {
+            Point::new(0.0, 0.0)
+        };
+        cells.fold = Some(FoldLine { from, to });
+        let mut page = look(0, cells, &[]);
+        page.about_fold = Some((Angle::ZERO, other));
+        let pairing = pair(&[page], &Asked::Guess).expect("a guess");
+        assert_eq!(pairing.pairs[0].standing, Some(want), "{to:?} {other:?}");
+    }
+}
+
+#[test]
 fn text_tells_how_the_cards_stand() {
     let up = Angle::ZERO;
     let down = Angle::degrees(180.0);

@@ -58,7 +58,7 @@ fn in_words(found: &Inspection) -> String {
     if kinds.len() > KINDS_TOLD {
         text.push_str("  and more: --json tells all\n");
     }
-    for words in pairs_in_words(&found.pairs) {
+    for words in pairs_in_words(&found.pairs, &found.pages) {
         text.push_str(&format!("  {words}\n"));
     }
     if let Some(words) = ink_in_words(&found.pages) {
@@ -77,13 +77,15 @@ fn in_words(found: &Inspection) -> String {
 }
 
 /// How sheets are flipped and how their cards stand, each way once, with its pages.
-fn pairs_in_words(pairs: &[PairSaid]) -> Vec<String> {
+fn pairs_in_words(pairs: &[PairSaid], pages: &[PageSaid]) -> Vec<String> {
     let mut kinds: Vec<(Vec<String>, String)> = Vec::new();
-    for pair in pairs
-        .iter()
-        .filter(|pair| pair.front != pair.back || pair.flip_taken.is_some())
-    {
+    for pair in pairs {
+        // A sheet that is folded is its own back.
+        let folded = pages
+            .iter()
+            .any(|p| p.page == pair.front && p.role == "fold_over");
         let flip = match pair.flip {
+            _ if folded => "folded".to_owned(),
             Some(flip) => format!("flipped {flip}"),
             None => "flipped sideways or endways".to_owned(),
         };
@@ -93,15 +95,15 @@ fn pairs_in_words(pairs: &[PairSaid]) -> Vec<String> {
             _ => "",
         };
         let words = format!("{flip}{stands}");
-        let pages = format!("{}-{}", pair.front, pair.back);
+        let sheet = format!("{}-{}", pair.front, pair.back);
         match kinds.iter_mut().find(|(_, known)| *known == words) {
-            Some((all, _)) => all.push(pages),
-            None => kinds.push((vec![pages], words)),
+            Some((all, _)) => all.push(sheet),
+            None => kinds.push((vec![sheet], words)),
         }
     }
-    let line = |(pages, words): (Vec<String>, String)| {
-        let shown = listed(&pages);
-        let s = if pages.len() == 1 { "" } else { "s" };
+    let line = |(sheets, words): (Vec<String>, String)| {
+        let shown = listed(&sheets);
+        let s = if sheets.len() == 1 { "" } else { "s" };
         format!("sheet{s} {shown} (front-back): {words}")
     };
     kinds.into_iter().take(KINDS_TOLD).map(line).collect()

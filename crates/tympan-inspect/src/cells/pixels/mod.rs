@@ -156,17 +156,6 @@ impl Told {
         (self.trusted().or(self.outline)).or(self.frames.filter(reaches))
     }
 
-    /// How far the middle of the print lies off the middle of cells that lines tell, mm; 0 where the
-    /// print does not tell.
-    fn off(&self, lines: &Axis) -> f64 {
-        let tells = |print: &Print| {
-            let axis = print.axis;
-            self.reach.sharp && axis.count == lines.count && self.agrees(lines)
-        };
-        let middle = |axis: &Axis| axis.start + axis.length / 2.0;
-        (self.print.filter(tells)).map_or(0.0, |print| (middle(&print.axis) - middle(lines)).abs())
-    }
-
     /// Cells as long as their pitch about the middles of print that does not reach their edges.
     fn spread(&self, axis: Axis) -> Axis {
         if self.reach.sharp || axis.count < 2 {
@@ -245,8 +234,26 @@ fn lined(x: &Told, y: &Told) -> Option<Choice> {
         bleed: bleed.filter(|bleed| *bleed > 0.2),
         alike: 1.0,
         slack: 0.0,
-        apart: x.off(&cut_x).hypot(y.off(&cut_y)),
+        apart: apart((x, cut_x), (y, cut_y)),
     })
+}
+
+/// How far the middle of the print lies off the middle of cells that lines tell, mm; 0 where the
+/// print has no straight edges that go on beyond the cells equally far on both axes: then it is not
+/// the cells' edges that are seen.
+fn apart(x: (&Told, Axis), y: (&Told, Axis)) -> f64 {
+    const SAME: f64 = 0.3;
+    let of = |(told, lines): (&Told, Axis)| {
+        let print = told.print.filter(|print| print.axis.count == lines.count)?;
+        let beyond = print.axis.length - lines.length;
+        let middle = |axis: &Axis| axis.start + axis.length / 2.0;
+        let tells = told.reach.sharp && told.agrees(&lines) && beyond > -SAME;
+        tells.then(|| (beyond, middle(&print.axis) - middle(&lines)))
+    };
+    match (of(x), of(y)) {
+        (Some((wider, dx)), Some((longer, dy))) if (wider - longer).abs() <= SAME => dx.hypot(dy),
+        _ => 0.0,
+    }
 }
 
 /// Print that makes usual cards with what else is known of one axis or of both.
@@ -334,7 +341,7 @@ impl Flat<'_> {
         let marked = told.and_then(|(x, y)| Some((x, x.trusted()?, y, y.trusted()?)));
         if let Some((told_x, x, told_y, y)) = marked {
             return self.checked(&Choice {
-                apart: told_x.off(&x).hypot(told_y.off(&y)),
+                apart: apart((told_x, x), (told_y, y)),
                 x,
                 y,
                 lined: true,
