@@ -8,7 +8,7 @@ use std::time::Duration;
 use tokio::sync::{Semaphore, broadcast, watch};
 use tympan_app::Refusal;
 use tympan_app::desk::{Desk, Work};
-use tympan_app::store::Store;
+use tympan_app::store::{SetUp, Store};
 
 use crate::crew::Crew;
 use crate::phone::Pairing;
@@ -54,6 +54,16 @@ impl State {
     /// The store, opened for one request.
     pub(crate) fn store(&self) -> Result<Store, Refusal> {
         tympan_app::open_store(Some(self.data.clone()))
+    }
+
+    /// The set-up that an address names, with the store that has it.
+    pub(crate) fn set_up(&self, id: &str) -> Result<(Store, SetUp), Refusal> {
+        let id = id
+            .parse()
+            .map_err(|_| Refusal::new("there is no such set-up", "choose another"))?;
+        let store = self.store()?;
+        let setup = store.set_up(&id)?;
+        Ok((store, setup))
     }
 
     /// Says that something about a work's long work is new.

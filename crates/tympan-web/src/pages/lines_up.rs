@@ -7,7 +7,7 @@ use tympan_app::lines_up::{LinesUp, SheetSeen, length, lines_up};
 use tympan_app::report::Report;
 use tympan_app::store::SetUp;
 
-use super::lost::lost;
+use super::lost::gone;
 use super::setups::about;
 use super::{capital, counted, drawn, plots};
 use crate::refused::{Answer, aside};
@@ -22,19 +22,13 @@ pub(crate) async fn page(
 ) -> Answer<Response> {
     let state = app.clone();
     let found = aside(move || {
-        let id = id
-            .parse()
-            .map_err(|_| tympan_app::Refusal::new("there is no such set-up", "choose another"))?;
-        let store = state.store()?;
-        lines_up(&store, &store.set_up(&id)?, units.0)
+        let (store, setup) = state.set_up(&id)?;
+        lines_up(&store, &setup, units.0)
     })
     .await;
     let seen = match found {
         Ok(seen) => seen,
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Err(refused) => return gone(&app, units, &refused),
     };
     let setup = &seen.setup;
     let body = html! {

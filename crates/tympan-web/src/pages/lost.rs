@@ -5,7 +5,8 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
-use crate::refused::Refused;
+use super::capital;
+use crate::refused::{Answer, Refused};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
 
@@ -17,8 +18,14 @@ pub(crate) async fn not_found(State(app): State<App>, units: Units, uri: Uri) ->
     lost(&app, units, "There is nothing at this address.")
 }
 
+/// A page that says why what it is about cannot be shown.
+pub(super) fn gone(app: &App, units: Units, refused: &Refused) -> Answer<Response> {
+    let what = format!("{}.", capital(&refused.refusal.message));
+    Ok(lost(app, units, &what))
+}
+
 /// A page that says what is not there.
-pub(crate) fn lost(app: &App, units: Units, what: &str) -> Response {
+pub(super) fn lost(app: &App, units: Units, what: &str) -> Response {
     let body = html! {
         h1 { "Not here" }
         p.answer { (what) }

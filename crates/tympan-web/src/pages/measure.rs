@@ -9,7 +9,7 @@ use tympan_app::measure::{self, FlippedBy, HowToPrint, PinPlaces, SetUp};
 use tympan_app::setups::WELL_KNOWN;
 use tympan_app::words;
 
-use super::lost::lost;
+use super::lost::gone;
 use super::{capital, counted, drawn};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
@@ -33,25 +33,18 @@ pub(crate) async fn page(
 ) -> Answer<Response> {
     let state = app.clone();
     let found = aside(move || {
-        let id = id
-            .parse()
-            .map_err(|_| tympan_app::Refusal::new("there is no such set-up", "choose another"))?;
-        let store = state.store()?;
-        let setup = store.set_up(&id)?;
+        let (store, setup) = state.set_up(&id)?;
         Ok(Seen {
             lines_up: lines_up(&store, &setup, units.0)?,
-            issued: state.desk.issued(&id),
-            batches: state.desk.batches(&id),
+            issued: state.desk.issued(&setup.id),
+            batches: state.desk.batches(&setup.id),
             places: measure::pin_places(&setup)?,
         })
     })
     .await;
     let seen = match found {
         Ok(seen) => seen,
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Err(refused) => return gone(&app, units, &refused),
     };
     let setup = &seen.lines_up.setup;
     let body = html! {

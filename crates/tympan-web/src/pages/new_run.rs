@@ -7,7 +7,7 @@ use tympan_app::desk::{Job, JobKind, JobState, Work};
 use tympan_app::setups;
 use tympan_app::store::SetUp;
 
-use super::lost::lost;
+use super::lost::gone;
 use super::new_setup::choice;
 use super::{capital, drawn};
 use crate::refused::{Answer, aside};
@@ -30,10 +30,7 @@ pub(crate) async fn page(
     .await;
     let (work, setups) = match found {
         Ok(found) => found,
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Err(refused) => return gone(&app, units, &refused),
     };
     let title = format!("Print {}", work.title());
     let page = Page {

@@ -7,7 +7,7 @@ use tympan_app::desk::{Job, JobState, Printing};
 use tympan_app::run::RunSeen;
 
 use super::capital;
-use super::lost::lost;
+use super::lost::{gone, lost};
 use super::run::see;
 use crate::refused::Answer;
 use crate::shell::{Page, Room, Units, shell};
@@ -27,10 +27,7 @@ pub(crate) async fn page(
     let (seen, kept) = match found {
         Ok(Some(found)) => found,
         Ok(None) => return Ok(lost(&app, units, "This run has no such file.")),
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Err(refused) => return gone(&app, units, &refused),
     };
     let printing = kept.printing.as_ref();
     let mine = printing.filter(|p| p.wish.group == group && p.wish.file == file);

@@ -10,7 +10,7 @@ use tympan_app::run::{self, MadeAgain, PassTold, RunSeen, Step};
 use tympan_app::sheet::Side;
 use tympan_app::store::RunState;
 
-use super::lost::lost;
+use super::lost::gone;
 use super::teach::pile;
 use super::{capital, counted};
 use crate::refused::{Answer, Refused, aside};
@@ -36,10 +36,7 @@ pub(crate) async fn page(
 ) -> Answer<Response> {
     let (seen, kept) = match see(&app, &id).await {
         Ok(found) => found,
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Err(refused) => return gone(&app, units, &refused),
     };
     let title = format!("Run of {}", seen.record.name);
     let page = Page {

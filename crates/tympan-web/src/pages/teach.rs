@@ -8,9 +8,9 @@ use tympan_app::run::{self, ReloadTold};
 use tympan_app::sheet::LeadingEdge;
 use tympan_app::store::{FlippedBy, SetUp};
 
-use super::lost::lost;
+use super::drawn;
+use super::lost::gone;
 use super::new_setup::choice;
-use super::{capital, drawn};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -22,19 +22,10 @@ pub(crate) async fn page(
     units: Units,
 ) -> Answer<Response> {
     let state = app.clone();
-    let found = aside(move || {
-        let id = id
-            .parse()
-            .map_err(|_| tympan_app::Refusal::new("there is no such set-up", "choose another"))?;
-        Ok(state.store()?.set_up(&id)?)
-    })
-    .await;
+    let found = aside(move || state.set_up(&id)).await;
     let setup = match found {
-        Ok(setup) => setup,
-        Err(refused) => {
-            let what = format!("{}.", capital(&refused.refusal.message));
-            return Ok(lost(&app, units, &what));
-        }
+        Ok((_, setup)) => setup,
+        Err(refused) => return gone(&app, units, &refused),
     };
     let title = format!("How the pile goes back: {}", setup.name);
     let page = Page {
