@@ -224,6 +224,27 @@ async fn pictures_are_dropped_put_in_order_and_laid_on_sheets() {
             .await
             .starts_with("2 cards on 1 sheet of A4")
     );
+    // On a sheet that is cut already, by its measures.
+    let _: bool = visitor
+        .ask(
+            "(() => { const form = document.querySelector('#own-sheet-form'); form.closest('details').open = true; \
+             const said = { name: 'Two up', sheet: 'a4', shape: 'poker', columns: '2', left: '20', top: '30mm', 'pitch-x': '80' }; \
+             for (const [key, value] of Object.entries(said)) form.elements[key].value = value; \
+             delete document.querySelector('#deck').dataset.settled; form.requestSubmit(); return true; })()",
+        )
+        .await;
+    settled(
+        &visitor,
+        "document.querySelector('.plan-words').textContent.includes('Two up')",
+    )
+    .await;
+    assert_eq!(
+        visitor
+            .ask::<String>("document.querySelector('[name=stock-sheet]').value")
+            .await,
+        "Two up"
+    );
+    visitor.look("deck-pre-cut").await;
     visitor.go(&server.address).await;
     visitor
         .until("document.querySelectorAll('[data-deck]').length === 2")

@@ -5,7 +5,7 @@ use tympan_sheet::{Front, QuarterTurn, Rect, Shape};
 
 use crate::cutting::Trimmer;
 use crate::fold_over::FoldLine;
-use crate::job::{Job, Margins, Piece, Sheet};
+use crate::job::{Edge, Job, Margins, Piece, Sheet};
 use crate::marks::outline;
 use crate::quality::{Place, Quality};
 
@@ -58,7 +58,10 @@ impl Group {
                 } else {
                     places.push(Place {
                         trim: cell.trim,
-                        bleed: cell.bleed.least(),
+                        bleed: match piece.edge {
+                            Edge::Alike => self.alike_bleed(i, pieces),
+                            _ => cell.bleed.least(),
+                        },
                         edge: piece.edge,
                     });
                     weights.push((i, share));
@@ -69,6 +72,43 @@ impl Group {
         for (good, (cell, weight)) in quality.good_each(&places).into_iter().zip(weights) {
             self.cells[cell].good -= weight * (1.0 - good.clamp(0.0, 1.0));
         }
+    }
+
+    /// The bleed, mm, at the edge of a cell that has least, for a piece with the same colour at its
+    /// edges as its neighbours have: an edge all along which such neighbours lie has no end of it.
+    fn alike_bleed(&self, i: usize, pieces: &[Piece]) -> f64 {
+        const CLOSE: f64 = 0.01;
+        let own = &self.cells[i];
+        let is_alike =
+            |unit: Option<Unit>| unit.is_some_and(|u| pieces[u.piece].edge == Edge::Alike);
+        let filled = || self.sheets.iter().filter(|units| units[i].is_some());
+        let alike: Vec<Rect<Front>> = (0..self.cells.len())
+            .filter(|&j| j != i && filled().all(|units| is_alike(units[j])))
+            .map(|j| self.cells[j].trim)
+            .collect();
+        let (a, b) = (own.trim.min, own.trim.max);
+        let covered = |bleed: f64, gap: &dyn Fn(&Rect<Front>) -> f64, upright: bool| {
+            let near = |other: &&Rect<Front>| (-CLOSE..=2.0 * bleed + CLOSE).contains(&gap(other));
+            let shared = |other: &Rect<Front>| {
+                if upright {
+                    b.y.min(other.max.y) - a.y.max(other.min.y)
+                } else {
+                    b.x.min(other.max.x) - a.x.max(other.min.x)
+                }
+            };
+            let along: f64 = alike.iter().filter(near).map(|o| shared(o).max(0.0)).sum();
+            along >= if upright { b.y - a.y } else { b.x - a.x } - CLOSE
+        };
+        let [left, top, right, bottom] = own.bleed.edges();
+        let edges = [
+            (left, covered(left, &|o| a.x - o.max.x, true)),
+            (top, covered(top, &|o| a.y - o.max.y, false)),
+            (right, covered(right, &|o| o.min.x - b.x, true)),
+            (bottom, covered(bottom, &|o| o.min.y - b.y, false)),
+        ];
+        let open = edges.into_iter().filter(|(_, covered)| !covered);
+        // More than any printer errs by.
+        open.map(|(bleed, _)| bleed).fold(25.0, f64::min)
     }
 
     /// Drops the cells that stay empty on all sheets, and the sheets that carry nothing.

@@ -64,7 +64,9 @@ pub(crate) enum Command {
         tympan read --setup \"rear tray\" --table holes.csv\n\n\
         Prick a pin through a cross on the front; on the back, the words beside the grid where the\n\
         hole lies are the answer. With nothing but --setup and --sheet, Tympan asks place by place.\n\
-        A table has lines like: 1, A, 2.1 low, 0.4 left")]
+        A table has lines like: 1, A, 2.1 low, 0.4 left\n\n\
+        A sheet of cards with witness marks (lay --witness, run) is read from pictures, too, before it is\n\
+        cut: the code in its marks names its run, and what the run's correction did is taken out.")]
     Read(Read),
     /// Say what is known about a set-up, and what to expect of the next sheets.
     #[command(after_help = "Example:\n  tympan report --setup \"rear tray\" --picture field.svg")]
@@ -386,7 +388,8 @@ pub(crate) struct Testsheet {
 /// Reading test sheets.
 #[derive(Args, Debug)]
 pub(crate) struct Read {
-    /// Scans or photos of test sheets: two scans of a sheet, one of each side, or one photo against
+    /// Scans or photos of test sheets, or of production sheets with witness marks before they are cut
+    /// (lay --witness, run): two scans of a sheet, one of each side, or one photo against
     /// the light; any number, in any order.
     #[arg(value_name = "PICTURE", conflicts_with_all = ["pin", "ruler", "table", "sheet", "rule", "first"])]
     pub pictures: Vec<PathBuf>,
@@ -832,8 +835,14 @@ impl From<QualityArg> for Quality {
 #[derive(Args, Debug)]
 pub(crate) struct StockArgs {
     /// What is on the wrapper: "65 lb cover", "300 gsm matt", "12 pt".
-    #[arg(required = true)]
+    #[arg(required_unless_present_any = ["keep_sheet", "sheets"])]
     pub stock: Vec<String>,
+    /// Keep a pre-cut sheet by its measures, for `lay --stock-sheet`.
+    #[arg(long, value_name = "SHEET.toml", conflicts_with = "stock")]
+    pub keep_sheet: Option<PathBuf>,
+    /// List the pre-cut sheets that are kept.
+    #[arg(long, conflicts_with_all = ["stock", "keep_sheet"])]
+    pub sheets: bool,
 }
 
 /// Looking through the log.

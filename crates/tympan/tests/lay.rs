@@ -337,6 +337,43 @@ fn spoiled_cards_alone_are_laid_for_a_reprint() {
     assert!(said.contains("no card has this name"), "{said}");
 }
 
+/// The deck's backs are what one sees of the fronts through the cards: folded along its middle, a
+/// sheet meets itself.
+#[test]
+fn a_fold_over_sheet_folds_every_back_onto_its_own_front() {
+    let size = Size::new(210.0, 297.0);
+    for stands in ["head to head", "head to foot"] {
+        let tympan = Tympan::new();
+        deck(&tympan.path(""), 7, stands);
+        tympan.run(&[
+            "lay",
+            "deck.csv",
+            "-o",
+            "fold.pdf",
+            "--card",
+            "45x75mm",
+            "--paper",
+            "a4",
+            "--fold-over",
+            "--marks",
+            "none",
+        ]);
+        let pages = sheets(&tympan.path("fold.pdf"), size);
+        for page in &pages {
+            assert!(inked(page) > 0.1);
+            let across = unlike(page, &flip_horizontal(page));
+            let along = unlike(page, &flip_vertical(page));
+            let (folded, other) = (across.min(along), across.max(along));
+            // Edges fall between pixels.
+            assert!(folded < 0.01, "{stands}: {folded} of the sheet");
+            assert!(
+                other > 0.02,
+                "the pictures cannot tell the folds apart: {other}"
+            );
+        }
+    }
+}
+
 #[test]
 fn witness_marks_lie_in_the_waste_of_both_sides_and_nowhere_else() {
     let tympan = Tympan::new();
@@ -395,4 +432,167 @@ fn witness_marks_lie_in_the_waste_of_both_sides_and_nowhere_else() {
         "--witness",
     ]);
     assert!(said.contains("--setup"), "{said}");
+}
+
+/// The box around what is inked: left, top, right, bottom, mm.
+fn inked_box(page: &RgbImage) -> [f64; 4] {
+    let inked = page
+        .enumerate_pixels()
+        .filter(|(.., p)| p.0.iter().any(|&v| v < 200));
+    let [l, t, r, b] = inked.fold([u32::MAX, u32::MAX, 0, 0], |[l, t, r, b], (x, y, _)| {
+        [l.min(x), t.min(y), r.max(x + 1), b.max(y + 1)]
+    });
+    [l, t, r, b].map(|px| f64::from(px) / PX_PER_MM)
+}
+
+fn is_close(found: [f64; 4], wanted: [f64; 4]) {
+    let near = found.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 0.25);
+    assert!(near, "inked from {found:?}, not {wanted:?}");
+}
+
+#[test]
+fn on_a_pre_cut_sheet_both_sides_are_put_right_against_its_edges() {
+    let tympan = Tympan::new();
+    deck(&tympan.path(""), 2, "head to head");
+    let sheet = "name = \"Two up\"\nsheet = \"a4\"\n[[places]]\nshape = \"60x100mm\"\ncolumns = 2\n\
+                 left = 20\ntop = \"30mm\"\npitch-x = 80\n";
+    std::fs::write(tympan.path("two.toml"), sheet).expect("written");
+    tympan.run(&["stock", "--keep-sheet", "two.toml"]);
+    assert!(
+        tympan
+            .run(&["stock", "--sheets"])
+            .contains("Two up: 2 places on a4")
+    );
+    let lay = |output: &str, seen: &[&str]| {
+        let args = [
+            "lay",
+            "deck.csv",
+            "-o",
+            output,
+            "--stock-sheet",
+            "two UP",
+            "--bleed",
+            "0",
+        ];
+        tympan.run(&[&args[..], seen].concat());
+        let pages = sheets(&tympan.path(output), Size::new(210.0, 297.0));
+        (inked_box(&pages[0]), inked_box(&pages[1]))
+    };
+    // As it is: from the left edge of the front; on the back from the right edge.
+    let (front, back) = lay("plain.pdf", &[]);
+    is_close(front, [20.0, 30.0, 160.0, 130.0]);
+    is_close(back, [50.0, 30.0, 190.0, 130.0]);
+    // Print that sits low and to the left is moved up and to the right. The backs go along: on the
+    // back that is to the left.
+    let seen = ["--fronts-seen", "2mm low, 1mm left"];
+    let (front, back) = lay("fronts.pdf", &seen);
+    is_close(front, [21.0, 28.0, 161.0, 128.0]);
+    is_close(back, [49.0, 28.0, 189.0, 128.0]);
+    // Each by what is seen of it.
+    let both = [&seen[..], &["--backs-seen", "1mm high, 3mm right"]].concat();
+    let (front, back) = lay("both.pdf", &both);
+    is_close(front, [21.0, 28.0, 161.0, 128.0]);
+    is_close(back, [47.0, 31.0, 187.0, 131.0]);
+    let error = tympan.refused(&[
+        "lay",
+        "deck.csv",
+        "-o",
+        "x.pdf",
+        "--stock-sheet",
+        "three up",
+    ]);
+    assert!(
+        error.contains("no pre-cut sheet is called") && error.contains("Two up"),
+        "{error}"
+    );
+}
+
+#[test]
+fn a_round_picture_goes_on_outwards_and_a_border_is_thickened() {
+    let tympan = Tympan::new();
+    // A dark disc of 30 mm on white at 254 pixels per inch.
+    let disc = RgbImage::from_fn(300, 300, |x, y| {
+        let off = (f64::from(x) - 149.5).hypot(f64::from(y) - 149.5);
+        Rgb(if off < 150.0 {
+            [30, 60, 90]
+        } else {
+            [255, 255, 255]
+        })
+    });
+    disc.save(tympan.path("token.png")).expect("saved");
+    for (by, reach) in [("mirror", 30.0), ("outwards", 36.0)] {
+        let output = format!("{by}.pdf");
+        tympan.run(&[
+            "lay",
+            "token.png",
+            "-o",
+            &output,
+            "--card",
+            "circle 30mm",
+            "--paper",
+            "a4",
+            "--bleed",
+            "3mm",
+            "--bleed-by",
+            by,
+            "--marks",
+            "none",
+            "--cut",
+            "around",
+            "--margins",
+            "0",
+        ]);
+        let page = &sheets(&tympan.path(&output), Size::new(210.0, 297.0))[0];
+        let [l, t, r, b] = inked_box(page);
+        // Halfway between up and right, where a square's mirror shows white.
+        let (cx, cy) = ((l + r) / 2.0, (t + b) / 2.0);
+        let at = |d: f64| {
+            let px = |mm: f64| (mm * PX_PER_MM) as u32;
+            let off = d / 2.0 * std::f64::consts::FRAC_1_SQRT_2;
+            page.get_pixel(px(cx + off), px(cy - off)).0[0] < 128
+        };
+        assert!(at(29.0), "{by}: the disc itself");
+        assert_eq!(at(35.0), reach > 35.0, "{by}");
+    }
+    let card = RgbImage::from_fn(315, 440, |x, y| {
+        let edge = x.min(314 - x).min(y.min(439 - y));
+        Rgb(if edge < 15 {
+            [200, 30, 30]
+        } else {
+            [30, 30, 200]
+        })
+    });
+    card.save(tympan.path("card.png")).expect("saved");
+    tympan.run(&[
+        "lay",
+        "card.png",
+        "-o",
+        "border.pdf",
+        "--card",
+        "63x88mm",
+        "--paper",
+        "a4",
+        "--marks",
+        "none",
+        "--thicken-border",
+        "6mm",
+    ]);
+    let page = &sheets(&tympan.path("border.pdf"), Size::new(210.0, 297.0))[0];
+    let [l, t, r, b] = inked_box(page);
+    // The trim lies inside 3 mm of bleed; the border was 3 mm and is 6 mm now, all round.
+    let red = |x: f64, y: f64| {
+        page.get_pixel((x * PX_PER_MM) as u32, (y * PX_PER_MM) as u32)
+            .0[0]
+            > 128
+    };
+    let (cx, cy) = ((l + r) / 2.0, (t + b) / 2.0);
+    for (x, y, is_red) in [
+        (l + 8.0, cy, true),
+        (l + 10.0, cy, false),
+        (cx, t + 8.0, true),
+        (r - 8.0, cy, true),
+        (cx, b - 10.0, false),
+    ] {
+        assert_eq!(red(x, y), is_red, "at {x:.1}, {y:.1}");
+    }
 }

@@ -11,7 +11,7 @@ use super::deck::DeckSaved;
 use super::picture;
 use super::wish::Wish;
 use crate::files;
-use crate::lay::{self, Job, Known, Laid, Named, Problem, Progress, Request, View};
+use crate::lay::{self, Job, Known, Laid, Named, Problem, Progress, Request, StockSheets, View};
 use crate::refusal::Refusal;
 
 /// Sheets are shown with so many pixels per mm.
@@ -36,7 +36,9 @@ pub struct DeckIn {
 
 impl DeckIn {
     fn job(&self) -> Result<Job, Refusal> {
-        self.wish.job(&self.files, self.password.clone())
+        let mut job = self.wish.job(&self.files, self.password.clone())?;
+        job.stock_sheets = Some(StockSheets::of(&self.data).alone());
+        Ok(job)
     }
 
     /// A set-up is in the store; without one nothing is.

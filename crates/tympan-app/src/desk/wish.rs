@@ -11,12 +11,32 @@ use crate::refusal::Refusal;
 use crate::words::Units;
 
 /// What can be said of the whole job.
-const OF_JOB: [&str; 15] = [
-    "setup", "paper", "flip", "card", "corners", "bleed", "bleed-by", "edges", "gutter", "margins",
-    "cut", "marks", "fit", "order", "plan",
+const OF_JOB: [&str; 20] = [
+    "setup",
+    "paper",
+    "flip",
+    "card",
+    "corners",
+    "bleed",
+    "bleed-by",
+    "edges",
+    "gutter",
+    "margins",
+    "cut",
+    "marks",
+    "fit",
+    "order",
+    "plan",
+    "stock-sheet",
+    "fronts-seen",
+    "backs-seen",
+    "safe",
+    "thicken-border",
 ];
 /// What is so or not.
-const SWITCHES: [&str; 5] = [
+const SWITCHES: [&str; 7] = [
+    "crosses",
+    "drop-bleed",
     "marks-on-backs",
     "round-corners",
     "one-sided",
@@ -26,7 +46,15 @@ const SWITCHES: [&str; 5] = [
 /// What can be said of where the cards come from.
 const OF_SOURCE: [&str; 3] = ["standing", "bleed-within", "pairs"];
 /// What is a length, so that a bare number is meant in the units that are chosen.
-const LENGTHS: [&str; 5] = ["corners", "bleed", "gutter", "margins", "bleed-within"];
+const LENGTHS: [&str; 7] = [
+    "safe",
+    "thicken-border",
+    "corners",
+    "bleed",
+    "gutter",
+    "margins",
+    "bleed-within",
+];
 
 /// What is chosen.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -29,7 +29,13 @@ const SMALL: f64 = 2.9;
 
 /// Writes a page with the order of the cuts, and the lines of every group of sheets as SVG and DXF,
 /// into a folder. Tells what was written.
-pub(super) fn write(plan: &Plan, paper: Size, folder: &Path) -> Result<Vec<PathBuf>, Refusal> {
+/// The crosses are drawn with the lines only where they are printed.
+pub(super) fn write(
+    plan: &Plan,
+    paper: Size,
+    crosses: bool,
+    folder: &Path,
+) -> Result<Vec<PathBuf>, Refusal> {
     fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
     let mut written = Vec::new();
     let mut put = |name: String, bytes: &[u8]| -> Result<(), Refusal> {
@@ -46,9 +52,12 @@ pub(super) fn write(plan: &Plan, paper: Size, folder: &Path) -> Result<Vec<PathB
         put("cut-order.pdf".to_owned(), &file)?;
     }
     for group in 0..plan.groups.len() {
-        let Some(lines) = plan.cut_lines(group) else {
+        let Some(mut lines) = plan.cut_lines(group) else {
             continue;
         };
+        if !crosses {
+            lines.crosses.clear();
+        }
         put(
             format!("cut-lines-{}.svg", group + 1),
             lines.svg().as_bytes(),
@@ -63,6 +72,9 @@ pub(super) fn write(plan: &Plan, paper: Size, folder: &Path) -> Result<Vec<PathB
 
 /// The page of one group, where it is cut straight through.
 fn page(plan: &Plan, number: usize, size: Size) -> Option<Drawing> {
+    if plan.pre_cut {
+        return None;
+    }
     let group = &plan.groups[number];
     let cutting = plan.cutting(number, &Trimmer::default())?;
     let mut page = Drawing::new(size);

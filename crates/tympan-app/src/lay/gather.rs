@@ -443,7 +443,7 @@ impl Gatherer<'_> {
             page: cell.page + 1,
             size: cell.trim,
             at: cell.to_page,
-            room: Edges::all(cell.bleed),
+            room: Edges::all(if self.job.drop_bleed { 0.0 } else { cell.bleed }),
             corner_radius: cell.radius.unwrap_or(0.0),
         };
         self.art(key, art)
@@ -491,7 +491,10 @@ impl Gatherer<'_> {
         if let Some(known) = self.arts.get(&key) {
             return Some(*known);
         }
-        let made = whole_page(art.to_string(), id, number, &page, asked, within);
+        let mut made = whole_page(art.to_string(), id, number, &page, asked, within);
+        if self.job.drop_bleed {
+            made.room = Edges::all(0.0);
+        }
         if made.size.w <= 0.0 || made.size.h <= 0.0 {
             self.problem(
                 name,

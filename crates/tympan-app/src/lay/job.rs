@@ -15,9 +15,11 @@ use tympan_sheet::{Flip, HexagonTop, Length, Paper, Shape, Size, USUAL_CARDS};
 
 use super::deck;
 use super::dropped::Named;
+use super::stock_sheet::StockSheets;
 use crate::files;
 use crate::refusal::Refusal;
 use crate::report::card_size;
+use crate::words::OnBack;
 
 /// The version of the file's form.
 const SCHEMA: u32 = 1;
@@ -51,6 +53,14 @@ pub struct Job {
     /// How bleed is made where the picture has too little.
     #[serde(deserialize_with = "word")]
     pub bleed_by: Option<BleedBy>,
+    /// Nothing that matters is nearer to the cut than this, by which good ones are told.
+    #[serde(deserialize_with = "word")]
+    pub safe: Option<Length>,
+    /// A border of this width is painted around every card, over what is there.
+    #[serde(deserialize_with = "word")]
+    pub thicken_border: Option<Length>,
+    /// What lies around the cards in their files, such as old crop marks, is not used as bleed.
+    pub drop_bleed: bool,
     /// What the cards show at their edges, by which good ones are told.
     #[serde(deserialize_with = "word")]
     pub edges: Option<EdgesAsked>,
@@ -68,6 +78,9 @@ pub struct Job {
     pub marks: Option<Marks>,
     /// Marks on the backs too.
     pub marks_on_backs: bool,
+    /// Alignment crosses on the fronts for a cutting machine, where cut lines are written too; they
+    /// are printed in any case where cards are cut around.
+    pub crosses: bool,
     /// Show where corners are to be rounded.
     pub round_corners: bool,
     /// What is done with a picture of other proportions than its card.
@@ -77,6 +90,20 @@ pub struct Job {
     pub one_sided: bool,
     /// The back of cards that have none, such as a common filler for sleeves.
     pub filler: Option<PathBuf>,
+    /// A sheet that is perforated or die-cut already: one of the user's own library by its name, or
+    /// a file that defines one.
+    pub stock_sheet: Option<String>,
+    /// Where the library is kept.
+    #[serde(skip)]
+    pub stock_sheets: Option<StockSheets>,
+    /// Where the fronts' print lies on the sheet against its edges, looking at the front. Both sides
+    /// are then put right against the edges.
+    #[serde(deserialize_with = "word")]
+    pub fronts_seen: Option<SeenOnSheet>,
+    /// Where the backs' print lies on the sheet against its edges, looking at the back; what the
+    /// fronts and the set-up tell where nothing is said.
+    #[serde(deserialize_with = "word")]
+    pub backs_seen: Option<SeenOnSheet>,
     /// Front and back side by side on one face of the sheet, to be folded and glued.
     pub fold_over: bool,
     /// Leave strips with marks in the waste, by which finished sheets can be read.
@@ -214,6 +241,11 @@ impl Job {
         if let Some(filler) = &mut job.filler {
             *filler = folder.join(&*filler);
         }
+        if let Some(sheet) = &mut job.stock_sheet
+            && (sheet.ends_with(".toml") || sheet.ends_with(".json"))
+        {
+            *sheet = folder.join(&*sheet).to_string_lossy().into_owned();
+        }
         Ok(job)
     }
 }
@@ -272,6 +304,20 @@ impl FromStr for StandingAsked {
         let read = deck::stands(text);
         read.map(Self)
             .map_err(|(message, hint)| format!("{message}; {hint}"))
+    }
+}
+
+/// Where print lies on a sheet, as it is written: `1mm low, 0.5mm left`, looking at that side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeenOnSheet(pub OnBack);
+
+impl FromStr for SeenOnSheet {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let read = OnBack::parse(text);
+        read.map(Self)
+            .map_err(|e| format!("{e}; write it like \"1mm low, 0.5mm left\""))
     }
 }
 
@@ -345,6 +391,9 @@ words! {
         Colour = "colour",
         /// The whole picture is enlarged, so that its edges are cut off.
         Enlarge = "enlarge",
+        /// An enlarged picture lies behind the card, so that it goes on from its middle outwards: for
+        /// round pictures.
+        Outwards = "outwards",
     }
 }
 
@@ -401,7 +450,7 @@ words! {
 }
 
 /// Reads a word or, for lengths, a bare number.
-fn word<'de, D, T>(deserializer: D) -> Result<Option<T>, D::Error>
+pub(super) fn word<'de, D, T>(deserializer: D) -> Result<Option<T>, D::Error>
 where
     D: Deserializer<'de>,
     T: FromStr,

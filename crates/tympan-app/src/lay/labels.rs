@@ -1,7 +1,7 @@
 //! What the page calls the options of a job.
 
 /// Keys of a job file with the labels of their fields.
-const LABELS: [(&str, &str); 24] = [
+const LABELS: [(&str, &str); 31] = [
     ("card", "Card size"),
     ("corners", "Corner radius"),
     ("bleed", "Bleed"),
@@ -25,6 +25,13 @@ const LABELS: [(&str, &str); 24] = [
         "fold-over",
         "Fold over: front and back on one face, to be folded and glued",
     ),
+    ("crosses", "Alignment crosses for a cutting machine"),
+    ("safe", "Nothing that matters is nearer to the cut than"),
+    ("thicken-border", "Border painted around each card"),
+    ("drop-bleed", "Make bleed anew, over old crop marks"),
+    ("stock-sheet", "Pre-cut sheet"),
+    ("fronts-seen", "Fronts sit on the sheet"),
+    ("backs-seen", "Backs sit on the sheet"),
     ("witness", "Witness marks, to read finished sheets by"),
     ("order", "Order on the sheets"),
     ("pairs", "Pages of a PDF are paired"),

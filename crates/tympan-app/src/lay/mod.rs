@@ -15,6 +15,7 @@ mod planned;
 mod problem;
 mod said;
 mod sheets;
+mod stock_sheet;
 mod view;
 mod witness;
 
@@ -28,12 +29,14 @@ use crate::refusal::Refusal;
 
 pub use dropped::Named;
 pub use job::{
-    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, ShapeAsked, Source, StandingAsked, Wanted,
+    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, SeenOnSheet, ShapeAsked, Source,
+    StandingAsked, Wanted,
 };
 pub use known::Known;
 pub use labels::label;
 pub use problem::Problem;
 pub use said::{CardSaid, Laid, PileSaid, PlanSaid, Shown};
+pub use stock_sheet::{Places, StockSheet, StockSheets};
 pub use tympan_layout::cut_lines::NOTE as CUT_LINES_NOTE;
 pub use tympan_layout::cutting::CAUTIONS as CUTTING_CAUTIONS;
 pub use view::{CardView, CutRow, CutsView, PlanView, View, sheet, view};
@@ -124,7 +127,11 @@ pub fn lay_known(
     let sources = std::mem::take(&mut planned.found.sources);
     let report = tympan_pdf::impose::write(&job, sources, &mut step, cancel).map_err(unwritten)?;
     let cuts = match &request.cuts {
-        Some(folder) => cuts::write(&planned.plans[chosen].0, planned.paper.size(), folder)?,
+        Some(folder) => {
+            let plan = &planned.plans[chosen].0;
+            let crosses = sheets::prints_crosses(&request.job, plan);
+            cuts::write(plan, planned.paper.size(), crosses, folder)?
+        }
         None => Vec::new(),
     };
     Ok(said::laid(&planned, chosen, &request.output, &report, cuts))

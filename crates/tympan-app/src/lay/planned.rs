@@ -4,17 +4,18 @@ use std::sync::atomic::AtomicBool;
 
 use tympan_inspect::faults::USUAL_MARGIN_MM;
 use tympan_layout::{
-    ArtId, Edge, FoldOver, Job as LayoutJob, Margins, Measured, Method, Piece, Plan, Sheet,
+    ArtId, Edge, FoldOver, Job as LayoutJob, Margins, Measured, Method, Piece, Plan, PreCut,
+    Quality, Sheet,
 };
 use tympan_register::{Basis, Cutting, Field, NextSheet};
-use tympan_sheet::{Flip, Paper, Size};
+use tympan_sheet::{Flip, Front, Length, Paper, Point, Size};
 use tympan_store::{SetUp, Store};
 
 use super::gather::{self, Gathered};
-use super::job::{CutBy, Job, Order};
+use super::job::{CutBy, Job, Order, ShapeAsked};
 use super::known::Known;
 use super::problem::{self, Problem};
-use super::{Doing, Progress};
+use super::{Doing, Progress, sheets, stock_sheet};
 use crate::inspect::CUT_TOLERANCE_MM;
 use crate::measure::{self, Learnt};
 use crate::refusal::Refusal;
@@ -37,6 +38,8 @@ pub(super) struct Planned {
     pub(super) flip: Flip,
     /// The best first, each with the gutter that it was made for, mm.
     pub(super) plans: Vec<(Plan, f64)>,
+    /// Whether each has room for witness marks, where they are asked for.
+    pub(super) witness_room: Vec<bool>,
     pub(super) cautions: Vec<String>,
 }
 
@@ -92,6 +95,11 @@ pub(super) fn plan(
     cancel: &AtomicBool,
 ) -> Result<Planned, Stuck> {
     let mut cautions = Vec::new();
+    let stock = match &job.stock_sheet {
+        Some(asked) => Some(stock_sheet::find(asked, job.stock_sheets.as_ref())?),
+        None => None,
+    };
+    let job = &on_stock(job, stock.as_ref());
     let setup = set_up(store, job, &mut cautions)?;
     let of_setup = setup.as_ref().map(|(setup, _)| setup);
     let flip = job
@@ -134,13 +142,17 @@ pub(super) fn plan(
                 .to_owned(),
         );
     }
-    let quality = Measured {
-        next: &next,
-        cutting: Cutting::new(CUT_TOLERANCE_MM / 2.0),
+    let quality = Safe {
+        inner: Measured {
+            next: &next,
+            cutting: Cutting::new(CUT_TOLERANCE_MM / 2.0),
+        },
+        safe: job.safe.map_or(f64::INFINITY, Length::to_mm),
     };
     let bleed = job.bleed.map_or(USUAL_BLEED_MM, |bleed| bleed.to_mm());
     let pieces = pieces(job, &found);
     let gutters = match job.gutter {
+        _ if stock.is_some() => vec![0.0],
         Some(gutter) => vec![gutter.to_mm()],
         None if bleed > 0.0 => vec![0.0, bleed, 2.0 * bleed],
         None => vec![0.0],
@@ -165,7 +177,11 @@ pub(super) fn plan(
             }),
             ..LayoutJob::new(pieces.clone(), sheet)
         };
-        match tympan_layout::plan(&asked, &quality, MOST_PLANS) {
+        let made = match &stock {
+            Some(stock) => stock.plan(&asked, &quality).map(|plan| vec![plan]),
+            None => tympan_layout::plan(&asked, &quality, MOST_PLANS),
+        };
+        match made {
             Ok(made) => plans.extend(made.into_iter().map(|plan| (plan, gutter))),
             Err(problems) => refused = refused.or(Some(problems)),
         }
@@ -180,16 +196,91 @@ pub(super) fn plan(
             problems: problems.0.iter().map(told).collect(),
         });
     }
+    if let (Some(stock), Some((plan, _))) = (&stock, plans.first()) {
+        cautions.extend(of_stock(job, stock, plan));
+    }
     plans.sort_by(|(a, _), (b, _)| paper_for(a).total_cmp(&paper_for(b)));
-    plans.truncate(MOST_PLANS);
-    Ok(Planned {
+    let mut planned = Planned {
         found,
         setup,
         paper,
         flip,
         plans,
+        witness_room: Vec::new(),
         cautions,
-    })
+    };
+    if job.witness {
+        sheets::room_for_witness_first(job, &mut planned)?;
+    }
+    planned.plans.truncate(MOST_PLANS);
+    Ok(planned)
+}
+
+/// Quality where something that matters is nearer to the cut than the bleed reaches: what is cut
+/// into is as bad as white that shows.
+struct Safe<Q> {
+    inner: Q,
+    safe: f64,
+}
+
+impl<Q: Quality> Quality for Safe<Q> {
+    fn good(&self, place: &tympan_layout::Place) -> f64 {
+        self.good_each(std::slice::from_ref(place))[0]
+    }
+
+    fn good_each(&self, places: &[tympan_layout::Place]) -> Vec<f64> {
+        let places: Vec<_> = places
+            .iter()
+            .map(|place| tympan_layout::Place {
+                bleed: place.bleed.min(self.safe),
+                ..*place
+            })
+            .collect();
+        self.inner.good_each(&places)
+    }
+
+    fn centre(&self) -> Option<Point<Front>> {
+        self.inner.centre()
+    }
+}
+
+/// A job on a pre-cut sheet: the sheet is the paper, and where all its places are alike, they tell
+/// the size of cards that have none of their own.
+fn on_stock(job: &Job, stock: Option<&PreCut>) -> Job {
+    let mut job = job.clone();
+    let Some(stock) = stock else { return job };
+    let size = format!("{}x{}mm", stock.sheet.w, stock.sheet.h);
+    if job.paper.is_none() && job.setup.is_none() {
+        let known = Paper::known().find(|paper| paper.size().is_close(stock.sheet, 1.0));
+        job.paper = known.or_else(|| size.parse().ok());
+    }
+    if let (None, Some(first)) = (job.card, stock.grids.first()) {
+        let alike = stock.grids.iter().all(|grid| grid.shape == first.shape);
+        job.card = alike.then_some(ShapeAsked(first.shape));
+    }
+    job
+}
+
+/// What to know about a plan on a pre-cut sheet.
+fn of_stock(job: &Job, stock: &PreCut, plan: &Plan) -> Vec<String> {
+    let mut cautions = Vec::new();
+    if job.fronts_seen.is_none() {
+        cautions.push(
+            "nothing tells where the printer puts the fronts on the sheet: print one on plain paper, \
+             hold it against a pre-cut sheet, and say what you see with --fronts-seen"
+                .to_owned(),
+        );
+    }
+    let beyond: usize = (0..plan.groups.len())
+        .map(|group| plan.beyond_margins(group).len())
+        .sum();
+    if beyond > 0 {
+        cautions.push(format!(
+            "{beyond} places of \"{}\" reach into what the printer cannot print: white will show there",
+            stock.name
+        ));
+    }
+    cautions
 }
 
 /// Files whose backs were moved for a printer: laid for one again, whole pages of them land wrong.
@@ -338,7 +429,12 @@ fn next_sheet(setup: Option<&(SetUp, Option<Learnt>)>, size: Size) -> NextSheet 
 }
 
 fn pieces(job: &Job, found: &Gathered) -> Vec<Piece> {
-    let edge = job.edges.map_or(Edge::Bled, |asked| asked.0);
+    let border = job.thicken_border.map(|width| Edge::Border(width.to_mm()));
+    let edge = job
+        .edges
+        .map(|asked| asked.0)
+        .or(border)
+        .unwrap_or_default();
     let piece = |card: &gather::Card| Piece {
         name: card.name.clone(),
         shape: card.shape,

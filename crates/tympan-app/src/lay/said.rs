@@ -75,6 +75,12 @@ pub struct PlanSaid {
     pub spare_sheets: usize,
     /// Straight cuts of one sheet, where it can be cut so.
     pub cuts: Option<usize>,
+    /// Whether the sheets are perforated or die-cut already.
+    #[serde(default)]
+    pub pre_cut: bool,
+    /// Whether there is room for witness marks, where they are asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub witness_room: Option<bool>,
 }
 
 /// One card.
@@ -108,17 +114,25 @@ pub struct PileSaid {
 impl PlanSaid {
     /// What it is and what it comes to.
     pub fn in_words(&self) -> String {
-        let gutter = if self.gutter_mm > 0.0 {
+        let gutter = if self.pre_cut {
+            "cut already".to_owned()
+        } else if self.gutter_mm > 0.0 {
             format!("{} mm between cards", self.gutter_mm)
         } else {
             "one cut between cards".to_owned()
         };
-        let cuts = self
-            .cuts
-            .map_or_else(|| "cut around".to_owned(), |cuts| format!("{cuts} cuts"));
+        let cuts = match self.cuts {
+            _ if self.pre_cut => "no cuts".to_owned(),
+            Some(cuts) => counted(cuts, "cut"),
+            None => "cut around".to_owned(),
+        };
+        let witness = match self.witness_room {
+            Some(false) => "; no room for witness marks",
+            _ => "",
+        };
         format!(
             "{}, {gutter}: {} on a sheet, {}; {cuts}; {:.0} % of the paper wasted; {:.1} of {} \
-             cards expected to go wrong",
+             cards expected to go wrong{witness}",
             self.title,
             self.per_sheet,
             counted(self.sheets, "sheet"),
@@ -208,6 +222,8 @@ pub(super) fn plan(planned: &Planned, index: usize) -> PlanSaid {
         expected_rejects: figures.expected_rejects,
         spare_sheets: figures.spare_sheets,
         cuts: figures.cuts,
+        pre_cut: plan.pre_cut,
+        witness_room: planned.witness_room.get(index).copied(),
     }
 }
 

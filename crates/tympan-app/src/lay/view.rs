@@ -166,6 +166,9 @@ pub fn view(
             view.plans.clear();
         }
     }
+    for caution in &mut view.cautions {
+        *caution = labels::on_page(caution);
+    }
     for problem in &mut view.problems {
         problem.message = labels::on_page(&problem.message);
         problem.hint = labels::on_page(&problem.hint);
@@ -207,6 +210,9 @@ fn plan(planned: &Planned, index: usize) -> PlanView {
 }
 
 fn cuts(plan: &Plan, number: usize) -> Option<CutsView> {
+    if plan.pre_cut {
+        return None;
+    }
     let group = &plan.groups[number];
     let cutting = plan.cutting(number, &Trimmer::default())?;
     let rows = cutting.rows().into_iter().map(|row| CutRow {
@@ -284,7 +290,8 @@ pub fn sheet(
     let request = Request {
         job: job.clone(),
         output: output.to_owned(),
-        cuts: None,
+        // Cut lines are written with the sheets, so that their crosses are printed.
+        cuts: Some(output.to_owned()),
     };
     let written = sheets::job(&planned, chosen, &request, Some(number), None)?;
     if written.pages.is_empty() {

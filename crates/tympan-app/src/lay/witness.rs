@@ -26,19 +26,23 @@ impl Witness {
     }
 }
 
-/// Finds places for the marks of a group of sheets and keeps them in the store. `correction` is what
-/// the back pages go through.
+/// Where the marks of a group of sheets are, and what they keep clear of on both sides.
+pub(super) struct Laid {
+    geometry: Geometry,
+    front: Vec<Rect<Front>>,
+    back: Vec<Rect<Back>>,
+}
+
+/// Finds places for the marks of a group of sheets.
 ///
 /// # Errors
-/// A [`Refusal`] where there is no room beside the cards, or the store fails.
-pub(super) fn of_group(
-    store: &mut Store,
-    setup: &SetUp,
-    (plan, number): (&Plan, usize),
+/// A [`Refusal`] where there is no room beside the cards.
+pub(super) fn geometry(
+    plan: &Plan,
+    number: usize,
     marks: &MarkItems,
-    correction: &Affine<Page>,
-    name: &str,
-) -> Result<Witness, Refusal> {
+    corrections: &[Affine<Page>; 2],
+) -> Result<Laid, Refusal> {
     let impossible = |e: NotInvertible| Refusal::from(PlanError::from(e));
     let group = &plan.groups[number];
     let size = plan.sheet.size;
@@ -48,23 +52,51 @@ pub(super) fn of_group(
     let mut back: Vec<Rect<Back>> = front.iter().map(|rect| carried(*rect, &to_back)).collect();
     front.extend(painted(&marks.front));
     back.extend(painted(&marks.back));
-    let printable = plan.sheet.printable_back();
-    // What goes through the correction must still be printable then.
-    let correction = from_page::<Back>()
-        .inverse()
-        .map(|to_page| to_page.then(correction).then(&from_page()))
-        .map_err(impossible)?;
-    let before = correction.inverse().map_err(impossible)?;
-    let kept = inner(printable, &before);
+    // What goes through the corrections must still be printable then.
+    let (on_front, on_back) = in_frames(corrections)?;
     let geometry = Geometry::new(&Room {
         paper: size,
         flip,
-        printable_front: plan.sheet.printable(false),
-        printable_back: kept,
+        printable_front: inner(
+            plan.sheet.printable(false),
+            &on_front.inverse().map_err(impossible)?,
+        ),
+        printable_back: inner(
+            plan.sheet.printable_back(),
+            &on_back.inverse().map_err(impossible)?,
+        ),
         front: &front,
         back: &back,
     })?;
-    let moved = [Affine::IDENTITY, flip.carry_to_front(&correction, size)];
+    Ok(Laid {
+        geometry,
+        front,
+        back,
+    })
+}
+
+/// Finds places for the marks of a group of sheets and keeps them in the store. `corrections` are what
+/// the front pages and the back pages go through.
+///
+/// # Errors
+/// A [`Refusal`] where there is no room beside the cards, or the store fails.
+pub(super) fn of_group(
+    store: &mut Store,
+    setup: &SetUp,
+    (plan, number): (&Plan, usize),
+    marks: &MarkItems,
+    corrections: &[Affine<Page>; 2],
+    name: &str,
+) -> Result<Witness, Refusal> {
+    let laid = geometry(plan, number, marks, corrections)?;
+    let size = plan.sheet.size;
+    let (on_front, on_back) = in_frames(corrections)?;
+    let moved = [on_front, plan.sheet.flip.carry_to_front(&on_back, size)];
+    let Laid {
+        geometry,
+        front,
+        back,
+    } = laid;
     let plan_bytes = format!("{name} {number} {front:?} {back:?} {moved:?}");
     let code = witness::keep(store, setup, name, plan_bytes.as_bytes(), &geometry, moved)?;
     Ok(Witness { geometry, code })
@@ -95,8 +127,22 @@ fn around<F: Frame>(points: &[Point<F>]) -> Rect<F> {
     }
 }
 
+/// The maps of the two pages as maps of the two sides.
+fn in_frames(corrections: &[Affine<Page>; 2]) -> Result<(Affine<Front>, Affine<Back>), Refusal> {
+    let impossible = |e: NotInvertible| Refusal::from(PlanError::from(e));
+    let front = in_frame::<Front>(&corrections[0]).map_err(impossible)?;
+    let back = in_frame::<Back>(&corrections[1]).map_err(impossible)?;
+    Ok((front, back))
+}
+
+/// A map of a page as seen as one of that side of the sheet.
+fn in_frame<F: Frame>(map: &Affine<Page>) -> Result<Affine<F>, NotInvertible> {
+    let to_page = from_page::<F>().inverse()?;
+    Ok(to_page.then(map).then(&from_page()))
+}
+
 /// The upright rectangle that lies both in this one and in what the map makes of it.
-fn inner(rect: Rect<Back>, map: &Affine<Back>) -> Rect<Back> {
+fn inner<F: Frame>(rect: Rect<F>, map: &Affine<F>) -> Rect<F> {
     let [a, b, c, d] = rect.corners().map(|corner| map.apply(corner));
     Rect {
         min: Point::new(rect.min.x.max(a.x).max(d.x), rect.min.y.max(a.y).max(b.y)),

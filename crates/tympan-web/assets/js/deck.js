@@ -77,7 +77,7 @@ warnings();
 // Choices.
 
 const change = tried(async (choices, field) => {
-  ownChange = !("setup" in choices || "pairs" in choices || "card" in choices || "one-sided" in choices);
+  ownChange = !("setup" in choices || "pairs" in choices || "card" in choices || "stock-sheet" in choices || "one-sided" in choices);
   field?.removeAttribute("aria-invalid");
   try {
     await post(at("change"), choices);
@@ -102,6 +102,14 @@ root.addEventListener("change", (event) => {
 root.addEventListener("submit", (event) => {
   event.preventDefault();
   if (event.target.id === "again-form") addSpoiled();
+  if (event.target.id === "own-sheet-form") keepSheet(event.target);
+});
+
+const keepSheet = tried(async (form) => {
+  const kept = await post("/api/stock-sheets", Object.fromEntries(new FormData(form)));
+  $("own-sheet-said").textContent = `“${kept.name}” is kept, with ${kept.places} places, and chosen for this deck.`;
+  // Its places tell the size of the cards.
+  await change({ "stock-sheet": kept.name, paper: "", card: "" });
 });
 
 // Sheets.

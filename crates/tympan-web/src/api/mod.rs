@@ -7,6 +7,7 @@ mod measure;
 mod readings;
 mod runs;
 mod setups;
+mod stock_sheets;
 mod teach;
 mod tiles;
 pub(crate) mod uploads;
@@ -76,6 +77,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/deck/{id}/art/{proof}/{art}", get(deck::art))
         .route("/deck/{id}/sheet/{stamp}/{sheet}/{side}", get(deck::sheet))
         .route("/deck/{id}/events", get(events::of_deck))
+        .route("/stock-sheets", post(stock_sheets::keep))
         .route("/setups", post(setups::make))
         .route("/setups/export", get(setups::export_all))
         .route("/setup/{id}/rename", post(setups::rename))

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use clap::Args;
 use tympan_app::inspect::AskedPairs;
 use tympan_app::lay::{
-    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, ShapeAsked, Source, StandingAsked,
+    BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, SeenOnSheet, ShapeAsked, Source,
+    StandingAsked,
 };
 use tympan_app::sheet::{Flip, Length, Paper};
 
@@ -46,12 +47,22 @@ pub(crate) struct Lay {
     /// Picture beyond the cut.
     #[arg(long, value_name = "LENGTH")]
     pub bleed: Option<Length>,
-    /// How bleed is made where there is too little: keep, mirror, stretch, colour or enlarge.
+    /// How bleed is made where there is too little: keep, mirror, stretch, colour, enlarge, or outwards
+    /// (from the middle: for round pictures).
     #[arg(long, value_name = "WAY")]
     pub bleed_by: Option<BleedBy>,
     /// The pictures already go this far beyond the cut.
     #[arg(long, value_name = "LENGTH")]
     pub bleed_within: Option<Length>,
+    /// Nothing that matters on the cards is nearer to the cut: good cards are told by that.
+    #[arg(long, value_name = "LENGTH")]
+    pub safe: Option<Length>,
+    /// Paint a border of this width around every card, over what is there.
+    #[arg(long, value_name = "LENGTH")]
+    pub thicken_border: Option<Length>,
+    /// Do not use what lies around the cards in their files, such as old crop marks, as bleed.
+    #[arg(long)]
+    pub drop_bleed: bool,
     /// What the cards show at their edges: bled, alike (one colour on all of them), or "border
     /// 3mm".
     #[arg(long, value_name = "WORDS")]
@@ -71,6 +82,10 @@ pub(crate) struct Lay {
     /// Marks on the backs too.
     #[arg(long)]
     pub marks_on_backs: bool,
+    /// Print alignment crosses for a cutting machine, with --cuts; cards that are cut around have
+    /// them anyway.
+    #[arg(long)]
+    pub crosses: bool,
     /// Show where corners are to be rounded.
     #[arg(long)]
     pub round_corners: bool,
@@ -89,6 +104,17 @@ pub(crate) struct Lay {
     /// The back of cards that have none, such as a common filler for sleeves.
     #[arg(long, value_name = "PICTURE")]
     pub filler: Option<PathBuf>,
+    /// A sheet that is perforated or die-cut already: one that `stock --keep-sheet` has kept, or a file
+    /// of its measures.
+    #[arg(long, value_name = "NAME")]
+    pub stock_sheet: Option<String>,
+    /// Where the fronts' print lies on the sheet against its edges, looking at the front: "1mm low,
+    /// 0.5mm left". Both sides are then put right against the edges.
+    #[arg(long, value_name = "WORDS")]
+    pub fronts_seen: Option<SeenOnSheet>,
+    /// The same of the backs, looking at the back, where no set-up tells.
+    #[arg(long, value_name = "WORDS")]
+    pub backs_seen: Option<SeenOnSheet>,
     /// Front and back side by side on one face of the sheet, to be folded and glued.
     #[arg(long)]
     pub fold_over: bool,
@@ -153,8 +179,15 @@ impl Lay {
         put(&mut job.marks, &self.marks);
         put(&mut job.fit, &self.fit);
         put(&mut job.filler, &self.filler);
+        put(&mut job.stock_sheet, &self.stock_sheet);
+        put(&mut job.fronts_seen, &self.fronts_seen);
+        put(&mut job.backs_seen, &self.backs_seen);
         put(&mut job.order, &self.order);
         put(&mut job.plan, &self.plan);
+        put(&mut job.safe, &self.safe);
+        put(&mut job.thicken_border, &self.thicken_border);
+        job.drop_bleed |= self.drop_bleed;
+        job.crosses |= self.crosses;
         job.marks_on_backs |= self.marks_on_backs;
         job.round_corners |= self.round_corners;
         job.one_sided |= self.one_sided;

@@ -13,7 +13,10 @@ pub(crate) fn run(cli: &Cli, args: &Lay) -> Result<(), Refusal> {
         Some(path) => Job::read(path)?,
         None => Job::default(),
     };
-    let job = args.over(job);
+    let mut job = args.over(job);
+    if job.stock_sheet.is_some() {
+        job.stock_sheets = Some(super::stock::library(cli)?);
+    }
     let mut store = match job.setup {
         Some(_) => Some(super::store(cli)?),
         None => None,

@@ -1,12 +1,32 @@
-//! `tympan stock`: paper weights in all units.
+//! `tympan stock`: paper weights in all units, and the user's own pre-cut sheets.
 
 use tympan_app::Refusal;
+use tympan_app::lay::{StockSheet, StockSheets};
 use tympan_app::sheet::{Length, Stock};
 
 use crate::args::{Cli, StockArgs};
 use crate::say;
 
+/// The user's own pre-cut sheets.
+pub(super) fn library(cli: &Cli) -> Result<StockSheets, Refusal> {
+    let data = tympan_app::store::data_folder(cli.data.clone())?;
+    Ok(StockSheets::of(&data))
+}
+
 pub(crate) fn run(cli: &Cli, args: &StockArgs) -> Result<(), Refusal> {
+    if let Some(file) = &args.keep_sheet {
+        let sheet = StockSheet::read(file)?;
+        library(cli)?.keep(&sheet)?;
+        return say::data(&format!(
+            "Kept \"{}\", {} places: lay --stock-sheet \"{}\" prints on it.",
+            sheet.name,
+            sheet.count(),
+            sheet.name
+        ));
+    }
+    if args.sheets {
+        return sheets(cli);
+    }
     let text = args.stock.join(" ");
     let stock: Stock = text.parse()?;
     if cli.json {
@@ -20,6 +40,21 @@ pub(crate) fn run(cli: &Cli, args: &StockArgs) -> Result<(), Refusal> {
         }));
     }
     say::data(&in_words(&stock))
+}
+
+fn sheets(cli: &Cli) -> Result<(), Refusal> {
+    let all = library(cli)?.all();
+    if cli.json {
+        return say::json(&serde_json::json!({ "schema": 1, "sheets": all }));
+    }
+    if all.is_empty() {
+        return say::data("No pre-cut sheets are kept yet.");
+    }
+    let line = |sheet: &StockSheet| {
+        let places = sheet.count();
+        format!("{}: {places} places on {}", sheet.name, sheet.sheet)
+    };
+    say::data(&all.iter().map(line).collect::<Vec<_>>().join("\n"))
 }
 
 fn in_words(stock: &Stock) -> String {

@@ -7,7 +7,11 @@ use tympan_app::lay::{CUTTING_CAUTIONS, CutsView, PlanView, View};
 use crate::pages::counted;
 
 pub(super) fn cutting(deck: &Deck, view: &View) -> Markup {
-    let plan = view.plans.get(deck.plan());
+    // On pre-cut sheets there is nothing to cut.
+    let plan = view
+        .plans
+        .get(deck.plan())
+        .filter(|plan| !plan.said.pre_cut);
     html! {
         section #cutting aria-labelledby="cutting-title" hidden[plan.is_none()] {
             @if let Some(plan) = plan {

@@ -4,13 +4,13 @@ mod cards;
 mod choices;
 mod cutting;
 mod plans;
+mod stock_sheet;
 
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::desk::{Deck, Job, JobKind, JobState};
-use tympan_app::lay::View;
-use tympan_app::store::SetUp;
+use tympan_app::lay::{StockSheets, View};
 
 use super::capital;
 use super::lost::lost;
@@ -29,10 +29,14 @@ pub(crate) async fn page(
         let deck = state.desk.deck(&id)?;
         // Without a store there are no set-ups.
         let setups = state.store().and_then(|store| Ok(store.set_ups()?));
-        Ok((deck, setups.unwrap_or_default()))
+        let known = choices::Known {
+            setups: setups.unwrap_or_default(),
+            stock_sheets: StockSheets::of(&state.data).all(),
+        };
+        Ok((deck, known))
     })
     .await;
-    let Ok((deck, setups)) = found else {
+    let Ok((deck, known)) = found else {
         let gone = "This deck is no longer here. Drop its files once more.";
         return Ok(lost(&app, units, gone));
     };
@@ -40,7 +44,7 @@ pub(crate) async fn page(
         div #deck data-id=(deck.id) data-stamp=(deck.stamp()) data-ready=(deck.view.is_some()) {
             @match &deck.view {
                 None => (waiting(&deck)),
-                Some(view) => (bench(&deck, view, &setups, units)),
+                Some(view) => (bench(&deck, view, &known, units)),
             }
         }
     };
@@ -76,7 +80,7 @@ fn waiting(deck: &Deck) -> Markup {
     }
 }
 
-fn bench(deck: &Deck, view: &View, setups: &[SetUp], units: Units) -> Markup {
+fn bench(deck: &Deck, view: &View, known: &choices::Known, units: Units) -> Markup {
     html! {
         div.title-line {
             h1 { (deck.title) }
@@ -90,7 +94,7 @@ fn bench(deck: &Deck, view: &View, setups: &[SetUp], units: Units) -> Markup {
                 (plans::sheets(deck, view))
             }
             aside.panel {
-                (choices::form(deck, view, setups, units))
+                (choices::form(deck, view, known, units))
                 (save(deck, view))
                 (worth_knowing(view))
             }
@@ -98,6 +102,7 @@ fn bench(deck: &Deck, view: &View, setups: &[SetUp], units: Units) -> Markup {
         (cards::list(deck, view, units))
         (cutting::cutting(deck, view))
         (cards::again(view))
+        (stock_sheet::define(units))
     }
 }
 
@@ -195,7 +200,7 @@ fn save(deck: &Deck, view: &View) -> Markup {
                         }
                     }
                     p.quiet { "Print the sheets at actual size (100 %), never fitted to the page." }
-                    @if saved.files.iter().any(|(file, _)| file.ends_with(".svg")) {
+                    @if deck.wish.is_on("crosses") || deck.wish.get("cut") == "around" {
                         p.quiet { (tympan_app::lay::CUT_LINES_NOTE) }
                     }
                 }

@@ -32,11 +32,13 @@ fn words(plan: &PlanView, units: Units) -> Markup {
     let rejects = said.expected_rejects;
     html! {
         strong { (counted(said.sheets, "sheet")) ", " (said.per_sheet) " on each" }
-        span { (said.title) ", " (gutter(said.gutter_mm, units)) }
+        span { (said.title) @if !said.pre_cut { ", " (gutter(said.gutter_mm, units)) } }
         span {
-            @match said.cuts { Some(cuts) => (counted(cuts, "cut")), None => "cut around each" }
+            @match said.cuts {
+                _ if said.pre_cut => "no cuts", Some(cuts) => (counted(cuts, "cut")), None => "cut around each" }
             "; " (format!("{:.0}", said.waste_percent)) " % of the paper wasted"
         }
+        @if said.witness_room == Some(false) { span { "No room for witness marks" } }
         @if plan.two_sided {
             span {
                 "Expected to go wrong: "
