@@ -234,6 +234,73 @@ async fn with_a_certificate() {
 }
 
 #[test]
+fn a_printer_that_wants_a_password_gets_it_from_the_page() {
+    let isle = Isle::new();
+    let more = ["-A", "--pam-service", "other"];
+    let printer = Device::start_with(&isle, "Inkling", "rear.conf", &more);
+    inside(&isle, "with_a_password", &printer, &printer.address());
+    assert_eq!(printer.jobs(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[ignore = "started by the test above, inside its network"]
+async fn with_a_password() {
+    let address = std::env::var("TYMPAN_TEST_PRINTER").expect("started by the other test");
+    let user = std::process::Command::new("id").arg("-un").output();
+    let user = String::from_utf8(user.expect("id runs").stdout).expect("text");
+    let server = Server::start();
+    let visitor = Visitor::come().await;
+    released(&visitor, &server).await;
+    visitor.click("a[href*='/print/0/01-fronts']").await;
+    ask(&visitor, &address).await;
+    // This printer tells everybody what it can do, and asks when a job comes.
+    for (password, said) in [
+        ("pricked once", "wants a password"),
+        ("pricked twice", "does not take this name"),
+    ] {
+        visitor
+            .until("!document.querySelector('#plan').hidden")
+            .await;
+        visitor.click("#yes").await;
+        visitor
+            .until(&format!(
+                "!document.querySelector('#password-form').hidden && \
+                 document.querySelector('#password-said').textContent.includes('{said}')"
+            ))
+            .await;
+        if password == "pricked once" {
+            visitor.look("print-password").await;
+        }
+        let _: bool = visitor
+            .ask("(document.querySelector('#user').value = document.querySelector('#printer-password').value = '', true)")
+            .await;
+        visitor.click("#user").await;
+        visitor.type_text(user.trim()).await;
+        visitor.click("#printer-password").await;
+        visitor.type_text(password).await;
+        visitor.click("#password-form button[type=submit]").await;
+    }
+    visitor
+        .until("!document.querySelector('#plan').hidden")
+        .await;
+    visitor.click("#yes").await;
+    visitor
+        .until("document.querySelector('#going-answer')?.textContent === 'Printed.'")
+        .await;
+    // The password is nowhere on the disk.
+    let kept = std::process::Command::new("grep")
+        .args(["-rl", "pricked", &server.data.display().to_string()])
+        .output()
+        .expect("grep runs");
+    assert!(
+        kept.stdout.is_empty(),
+        "{}",
+        String::from_utf8_lossy(&kept.stdout)
+    );
+    visitor.leave().await;
+}
+
+#[test]
 fn a_pass_of_a_run_that_is_printed_by_command_is_in_its_log_and_waits_no_longer_than_it_is_told() {
     let isle = Isle::new();
     let printer = Device::start(&isle, "Inkling", "rear.conf");

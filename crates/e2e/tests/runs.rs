@@ -60,6 +60,7 @@ async fn a_printer_is_taught_by_questions_with_pictures() {
         .go(&format!("{}setup/{id}/teach", server.address))
         .await;
     visitor.look("teach").await;
+    fits_a_small_phone(&visitor).await;
     let trial = download(&visitor, "a[href$='/trial']").await;
     let pages = words(&trial);
     assert_eq!(pages.len(), 2, "{pages:?}");
@@ -99,6 +100,17 @@ async fn a_printer_is_taught_by_questions_with_pictures() {
     visitor.page.reload().await.expect("reloaded");
     visitor.until(known).await;
     visitor.leave().await;
+}
+
+/// At 320 px nothing stands out at the side.
+async fn fits_a_small_phone(visitor: &Visitor) {
+    visitor.size(320, 700).await;
+    tokio::time::sleep(std::time::Duration::from_millis(150)).await;
+    let over: f64 = visitor
+        .ask("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        .await;
+    assert!(over <= 1.0, "{over} px too wide at 320 px");
+    visitor.size(1440, 1000).await;
 }
 
 /// Makes a run of a game of four sheets, and comes to its page.
@@ -186,6 +198,20 @@ async fn a_run_is_made_ticked_released_made_again_and_done() {
     visitor.click("[data-why=jam]").await;
     visitor.until("document.querySelector('.again')").await;
     visitor.look("run-again").await;
+    fits_a_small_phone(&visitor).await;
+    // On paper: the steps and no buttons.
+    let paper = visitor
+        .page
+        .pdf(Default::default())
+        .await
+        .expect("the page on paper");
+    let on_paper = server.data.with_file_name("page.pdf");
+    fs::write(&on_paper, paper).expect("written");
+    let said = words(&on_paper).join(" ");
+    assert!(
+        said.contains("Make ready with one sheet") && !said.contains("Download"),
+        "{said}"
+    );
     let again = download(&visitor, "a[href*='/file/1/01-fronts-2']").await;
     let pages = words(&again);
     assert_eq!(pages.len(), 1, "{pages:?}");

@@ -27,7 +27,8 @@ pub use log::note;
 pub use plan::{Plan, Request, Span, plan};
 pub use run::{Ending, Happening, Outcome, Watch, print};
 pub use said::{
-    abilities_in_words, ended_in_words, happens_in_words, plan_in_words, wants_password,
+    abilities_in_words, ended_in_words, happens_in_words, is_about_password, plan_in_words,
+    wants_password,
 };
 
 /// How long the network is listened to for printers.

@@ -199,6 +199,7 @@ pub(crate) enum SetupCommand {
     /// way. With -o and no answers, write the two sheets to print.
     #[command(after_help = "Examples:\n  \
         tympan setup teach \"rear tray\" -o trial.pdf\n  \
+        tympan setup teach \"rear tray\"        (asks what you see)\n  \
         tympan setup teach \"rear tray\" --on-top-sheet 1 --took pencilled --at-arrow head \\\n    \
         --uppermost 2 --faces up\n\n\
         Leave out what you did not see: where that leaves a doubt, a second short pass settles it\n\

@@ -16,6 +16,8 @@ use crate::refusal::Refusal;
 
 /// How long a printer may stay silent or busy.
 const PATIENCE: Duration = Duration::from_secs(120);
+/// How long it may take to answer at all, with somebody looking at the page.
+const QUICK: Duration = Duration::from_secs(8);
 /// Lines of what happened that are kept.
 const MOST_SAID: usize = 60;
 
@@ -135,6 +137,9 @@ pub struct Printing {
     pub said: Vec<String>,
     /// How it ended.
     pub ended: Option<EndTold>,
+    /// Nothing was begun, since the printer wants a password, or another one.
+    #[serde(default)]
+    pub wants_password: bool,
 }
 
 impl Printing {
@@ -149,6 +154,7 @@ impl Printing {
             plan,
             said: Vec::new(),
             ended: None,
+            wants_password: false,
         }
     }
 
@@ -207,7 +213,12 @@ impl PrintIn {
             certificate,
         };
         let data = Some(self.data.clone());
-        match print::open(&data, &address, access, Patience::default()) {
+        let patience = Patience {
+            connect: QUICK,
+            answer: 2 * QUICK,
+            ..Patience::default()
+        };
+        match print::open(&data, &address, access, patience) {
             Ok(printer) => {
                 if let Some(certificate) = certificate {
                     print::remember(&data, &address, certificate)?;
@@ -347,5 +358,28 @@ impl PrintIn {
             last: outcome.last_sheet,
             counted: outcome.sheets_out.is_some(),
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_printed_when_the_program_ended_is_gone_on_with_from_the_next_sheet() {
+        let plan = PlanTold {
+            sheets: 6,
+            first: 3,
+            ..PlanTold::default()
+        };
+        let mut printing = Printing::begun(PrintWish::default(), plan);
+        printing.hears("2 of 6 sheets are out", Some(2));
+        printing.hears("The printer is out of paper.", None);
+        assert_eq!(printing.said, ["The printer is out of paper."]);
+        assert!(printing.was_cut_short());
+        assert!(!printing.was_cut_short(), "it is told once");
+        let ended = printing.ended.expect("an end");
+        assert_eq!((ended.go_on_from, ended.last), (Some(5), 8));
+        assert!(!ended.printed);
     }
 }

@@ -27,6 +27,7 @@ use super::prints::{EndTold, PrintWish, Printing};
 use super::work::{Job, JobState, Work};
 use crate::pages::BackPages;
 use crate::plan::Place;
+use crate::print::is_about_password;
 use crate::refusal::Refusal;
 use crate::run::{self, Again, Request, Sides, parse_sheets};
 use crate::words::OnBack;
@@ -275,6 +276,7 @@ impl RunDesk {
                     true => JobState::Cancelled,
                     false => JobState::Failed,
                 };
+                printing.wants_password = is_about_password(&why.message);
                 printing.job = job.ended(state, &why);
             }
         }

@@ -118,6 +118,13 @@ fn short(mm: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
+/// Whether a message is about a password that is missing or wrong: some printers ask for it only
+/// when a job comes.
+pub fn is_about_password(message: &str) -> bool {
+    let wanted = message.ends_with("wants a password");
+    wanted || message.contains("does not take this name and password")
+}
+
 /// What would be printed and how: what each line is about, and the line.
 pub fn plan_in_words(plan: &Plan) -> Vec<(&'static str, String)> {
     let which = if plan.sheets() == plan.sheets_in_file {

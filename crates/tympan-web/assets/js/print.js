@@ -152,7 +152,14 @@ events.addEventListener("run", async (event) => {
     return;
   }
   const state = JSON.stringify([mine?.job.state, mine?.said.length, Boolean(mine?.ended)]);
-  if (known !== null && state !== known) await refresh("going").catch(() => {});
+  if (known !== null && state !== known) {
+    await refresh("going").catch(() => {});
+    if (mine?.wants_password) {
+      $("password-said").textContent = sentence(mine.job.message);
+      appear($("password-form"));
+      $("user").focus();
+    }
+  }
   known = state;
   if (mine?.job.state === "running" && $("going-bar")) {
     $("going-bar").value = mine.job.done;

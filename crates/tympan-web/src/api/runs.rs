@@ -209,11 +209,10 @@ pub(crate) async fn plan(
     Json(asked): Json<ToPrint>,
 ) -> Answer<Json<Answered>> {
     let print = ask(&app, &run_id(&id)?, &asked).await?;
-    let file = print.file.clone();
-    let said = app
-        .crew
-        .ask(&file, 0, Ask::PrintPlan(Box::new(print)))
-        .await?;
+    // A child of its own: a printer may take its time.
+    let (_never, cancel) = tokio::sync::watch::channel(false);
+    let ask = Ask::PrintPlan(Box::new(print));
+    let said = app.crew.carry_out(0, ask, cancel, |_, _| {}).await?;
     match said {
         Said::Answered(answered) => Ok(Json(*answered)),
         _ => Err(Refused::not_found()),

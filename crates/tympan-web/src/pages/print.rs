@@ -60,7 +60,7 @@ fn body(
             } @else {
                 (going(mine))
                 (printer(mine))
-                (asked())
+                (asked(mine))
                 (plan())
             }
         }
@@ -105,6 +105,8 @@ fn answer(printing: &Printing) -> String {
             "{} of {} sheets are out.",
             printing.job.done, printing.plan.sheets
         ),
+        // It is asked for below.
+        _ if printing.wants_password => "Nothing was printed yet.".to_owned(),
         _ => refused(&printing.job),
     }
 }
@@ -157,7 +159,8 @@ fn printer(mine: Option<&Printing>) -> Markup {
 }
 
 /// What a printer may want to know before it answers.
-fn asked() -> Markup {
+fn asked(mine: Option<&Printing>) -> Markup {
+    let locked = mine.filter(|p| p.wants_password);
     html! {
         section #certificate .step hidden tabindex="-1" aria-labelledby="certificate-title" {
             h2 #certificate-title { "This printer shows a certificate that is not known here" }
@@ -165,9 +168,9 @@ fn asked() -> Markup {
             p #fingerprint .fingerprint {}
             p.actions { button #trust .button.primary type="button" { "Take this certificate from now on" } }
         }
-        form #password-form .step hidden aria-labelledby="password-title" {
+        form #password-form .step hidden[locked.is_none()] aria-labelledby="password-title" {
             h2 #password-title { "This printer wants a password" }
-            p #password-said {}
+            p #password-said { @if let Some(printing) = locked { (capital(&printing.job.message)) "." } }
             div.taking {
                 div { label for="user" { "Name" } input #user type="text" autocomplete="off" required; }
                 div { label for="printer-password" { "Password" } input #printer-password type="password" autocomplete="off" required; }

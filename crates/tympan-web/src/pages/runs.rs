@@ -40,7 +40,7 @@ fn answer(runs: &[(RunRecord, String)]) -> String {
     };
     match (runs.len(), runs.iter().filter(open).count()) {
         (0, _) => "Nothing was printed yet.".to_owned(),
-        (n, 0) => format!("{}, all done.", counted(n, "run")),
+        (n, 0) => format!("{}, none of them open.", counted(n, "run")),
         (n, k) => format!("{}, {k} not done yet.", counted(n, "run")),
     }
 }
