@@ -260,6 +260,7 @@ def make(kind, seed, **fixed):
     places = columns * rows
     count = draw.one("sheets", 1, 2, 2, 3)
     part = draw.one("part", None, None, None, max(1, places - rng.randint(1, places - 1)))
+    part = part and min(part, places)
     back_fill = draw.one("back_fill", "all", "mirrored")
     file = File(kind, seed, draw.one("producer", *PRODUCERS), flip=flip)
     fronts, backs, deck = [], [], rng.randrange(1 << 20)

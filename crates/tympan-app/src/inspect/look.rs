@@ -439,4 +439,33 @@ mod tests {
         assert_eq!(faults[0].code, "too-rich");
         assert!(looked.looks.iter().all(|look| look.cells.grids.is_empty()));
     }
+
+    #[test]
+    fn progress_is_told_page_by_page_and_a_cancelled_look_stops() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("demo.pdf");
+        let sheets = tympan_game::sheets::deck_sheets(Size::new(210.0, 297.0), Flip::Sideways);
+        let game = draw::write(&sheets, &Meta::new("deck")).expect("drawn");
+        std::fs::write(&path, game).expect("written");
+        let cancel = AtomicBool::new(false);
+        let mut told = Vec::new();
+        let print = Print::default();
+        let looked = at(&[&path], None, &print, &mut |at| told.push(at), &cancel);
+        let count = looked.expect("an answer")[0].looks.len();
+        let all: Vec<Progress> = (1..=count)
+            .map(|done| Progress { done, total: count })
+            .collect();
+        assert_eq!(told, all);
+        let mut begun = 0;
+        let mut stop = |at: Progress| {
+            begun = at.done;
+            cancel.store(true, Ordering::Relaxed);
+        };
+        let stopped = at(&[&path], None, &print, &mut stop, &cancel);
+        assert_eq!(
+            stopped.err().map(|refusal| refusal.message),
+            Some("stopped".to_owned())
+        );
+        assert!(begun < count, "{begun} of {count} pages");
+    }
 }
