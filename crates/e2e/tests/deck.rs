@@ -296,6 +296,13 @@ async fn the_cards_of_a_pdf_are_laid_out_afresh_by_another_plan() {
         info.contains(&format!("Pages:           {}", 2 * sheets)),
         "{info}"
     );
+    // The sheets lie on the light table, from where they are printed.
+    visitor.until("document.querySelector('#to-work')").await;
+    visitor.click("#to-work").await;
+    visitor
+        .until("document.querySelector('#looking')?.textContent.startsWith('Looking')")
+        .await;
+    assert_eq!(visitor.text("h1").await, "Saltmarsh Ferry sheets");
     visitor.leave().await;
 }
 

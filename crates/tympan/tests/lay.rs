@@ -596,3 +596,37 @@ fn a_round_picture_goes_on_outwards_and_a_border_is_thickened() {
         assert_eq!(red(x, y), is_red, "at {x:.1}, {y:.1}");
     }
 }
+
+#[test]
+fn crosses_for_a_cutting_machine_are_printed_where_the_cut_lines_have_them() {
+    let tympan = Tympan::new();
+    deck(&tympan.path(""), 4, "head to head");
+    for (name, more, crosses) in [
+        ("straight", &[][..], false),
+        ("crossed", &["--crosses"][..], true),
+        ("around", &["--cut", "around"][..], true),
+    ] {
+        let output = format!("{name}.pdf");
+        let args = [
+            "lay", "deck.csv", "-o", &output, "--card", "45x75mm", "--paper", "a4", "--marks",
+            "none", "--gutter", "6mm", "--cuts", name,
+        ];
+        tympan.run(&[&args[..], more].concat());
+        let pages = sheets(&tympan.path(&output), Size::new(210.0, 297.0));
+        // A cross is two thin black strokes of 5 mm; the cards have no black.
+        let black = |page: &RgbImage| {
+            let is_dark = |p: &&Rgb<u8>| p.0.iter().all(|&v| v < 190) && p.0[0] == p.0[2];
+            page.pixels().filter(is_dark).count()
+        };
+        let lines = std::fs::read_to_string(tympan.path(&format!("{name}/cut-lines-1.svg")));
+        let svg = lines.expect("cut lines");
+        assert_eq!(
+            black(&pages[0]) > 60,
+            crosses,
+            "{name}: {}",
+            black(&pages[0])
+        );
+        let (_, register) = svg.split_once("id=\"register\"").expect("a group");
+        assert_eq!(register.contains("<path"), crosses, "{name}: {svg}");
+    }
+}

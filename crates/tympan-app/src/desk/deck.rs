@@ -342,6 +342,23 @@ impl Desk {
         }
     }
 
+    /// A new piece of work with the sheets that were saved of a deck: to be seen against the light and
+    /// printed as a run.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where nothing was saved yet, or the disk takes no more.
+    pub fn work_of_deck(&self, id: &str) -> Result<Work, Refusal> {
+        let deck = self.deck(id)?;
+        let saved = deck.saved.as_ref().and_then(|saved| {
+            let (file, name) = saved.files.first()?;
+            Some((self.deck_saved(id).join(&saved.folder).join(file), name))
+        });
+        let Some((path, name)) = saved else {
+            return Err(Refusal::new("no sheets were saved yet", "save them first"));
+        };
+        self.begin(self.incoming()?.filled_from(&path)?, name)
+    }
+
     /// A deck.
     ///
     /// # Errors
@@ -401,6 +418,27 @@ impl Desk {
             .collect()
     }
 
+    /// Removes what was begun and not ended: sheets that were not wholly written, pictures in the making.
+    fn tidy_deck(&self, deck: &Deck) {
+        let kept = deck.saved.as_ref().map(|saved| saved.folder.as_str());
+        let saved = fs::read_dir(self.deck_saved(&deck.id))
+            .into_iter()
+            .flatten();
+        for entry in saved.flatten() {
+            if entry.file_name().to_str() != kept {
+                let _ = fs::remove_dir_all(entry.path());
+            }
+        }
+        let entries = fs::read_dir(self.deck_folder(&deck.id))
+            .into_iter()
+            .flatten();
+        for entry in entries.flatten() {
+            if entry.file_name().to_string_lossy().starts_with(".tmp") {
+                let _ = fs::remove_dir_all(entry.path()).or_else(|_| fs::remove_file(entry.path()));
+            }
+        }
+    }
+
     /// After a start: what was put away is gone, and what was cut short says so.
     pub(super) fn tidy_decks(&self) {
         for mut deck in self.all_decks() {
@@ -409,6 +447,7 @@ impl Desk {
                 let _ = fs::remove_dir_all(self.deck_folder(&deck.id));
                 continue;
             }
+            self.tidy_deck(&deck);
             if let Some(job) = deck.job.take_if(|job| job.state == JobState::Running) {
                 // What is shown is looked at anew when it is asked for.
                 deck.job = (job.kind != JobKind::Plan).then(|| {
@@ -544,6 +583,29 @@ mod tests {
             ..edit(1)
         };
         assert!(deck.edit(&many).is_err());
+    }
+
+    #[test]
+    fn a_restart_keeps_the_deck_and_throws_half_written_sheets_away() {
+        let data = tempfile::tempdir().expect("a folder");
+        let desk = Desk::open(data.path()).expect("a desk");
+        let mut incoming = desk.incoming().expect("a file");
+        incoming.write(b"<svg/>").expect("written");
+        let deck = desk.begin_deck(incoming, "heron.svg").expect("kept");
+        assert!(desk.work_of_deck(&deck.id).is_err(), "nothing was saved");
+        let half = desk.deck_saved(&deck.id).join("123");
+        fs::create_dir_all(&half).expect("a folder");
+        desk.change_deck(&deck.id, |deck| {
+            deck.job = Some(Job::begun(JobKind::Lay));
+            deck.wish.say("bleed", "2", Units::Mm)
+        })
+        .expect("changed");
+        drop(desk);
+        let desk = Desk::open(data.path()).expect("again");
+        let found = desk.deck(&deck.id).expect("still there");
+        assert_eq!(found.job.expect("told").state, JobState::Stopped);
+        assert_eq!(found.wish.get("bleed"), "2mm");
+        assert!(!half.exists());
     }
 
     #[test]

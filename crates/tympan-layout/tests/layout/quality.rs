@@ -187,3 +187,36 @@ fn nothing_measured_means_nothing_expected() {
     assert_eq!(best.figures.expected_rejects, 0.0);
     assert_eq!(best.figures.spare_sheets, 0);
 }
+
+/// One colour on all pieces runs over a cut that two of them share: what a cut that is off shows is
+/// the same colour.
+#[test]
+fn pieces_alike_at_their_edges_may_share_cuts() {
+    let next = tilting_about(105.0, 148.0);
+    let quality = Measured {
+        next: &next,
+        cutting: Cutting::new(0.1),
+    };
+    let rejects = |edge, gutter| {
+        let job = Job {
+            gutter,
+            ..Job::new(cards(edge), Sheet::new(A4, Flip::Sideways, 4.2))
+        };
+        let plans = tympan_layout::plan(&job, &quality, 1).expect("a plan");
+        (
+            plans[0].figures.expected_rejects,
+            plans[0].figures.pieces as f64,
+        )
+    };
+    let (alike, all) = rejects(Edge::Alike, 0.0);
+    let (bled, _) = rejects(Edge::Bled, 0.0);
+    let (apart, _) = rejects(Edge::Bled, 6.0);
+    assert!(
+        bled > 0.5 * all,
+        "a shared cut shows the neighbour: {bled} of {all}"
+    );
+    assert!(
+        alike < apart + 0.05 * all,
+        "{alike}, but {apart} with room between"
+    );
+}

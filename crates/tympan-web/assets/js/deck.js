@@ -13,17 +13,31 @@ let sheet = 0;
 let seen = root.dataset.stamp;
 let running = null;
 let download = null;
+let savedFolder = null;
 // Cards that this page has not put in order itself are fetched anew.
 let ownChange = false;
 
+// One after the other, and of those that wait only the last: else an older page could come last.
+let [latest, following] = [null, false];
 const events = new EventSource(at("events"));
-events.addEventListener("deck", (event) => followed(JSON.parse(event.data)));
+events.addEventListener("deck", async (event) => {
+  latest = JSON.parse(event.data);
+  if (following) return;
+  following = true;
+  while (latest) {
+    const told = latest;
+    latest = null;
+    await followed(told);
+  }
+  following = false;
+});
 
 async function followed(told) {
   const now = told.job?.state === "running" ? told.job.kind : null;
   const ended = running && !now;
   const begun = running === null && now;
   running = now;
+  savedFolder = told.saved?.folder ?? null;
   if (root.dataset.ready === "false") {
     const bar = $("looking-bar");
     if (bar && told.job?.total > 0) Object.assign(bar, { max: told.job.total, value: told.job.done });
@@ -39,14 +53,14 @@ async function followed(told) {
     const parts = ownChange ? PARTS : [...PARTS, "card-list", "choices", "again"];
     ownChange = false;
     await replaced(parts);
-  } else if (ended || begun) {
+  } else if (ended || begun || (download && told.saved?.folder !== download)) {
     await replaced(["saving", "in-the-way"]);
   }
-  if (ended && download && told.saved && told.saved.folder !== download) {
+  if (download && told.saved && told.saved.folder !== download && !now) {
     download = null;
-    const link = document.querySelector("#saved a");
-    if (link) link.click();
+    document.querySelector("#saved a")?.click();
   }
+  if (told.job && !now && told.job.state !== "done") download = null;
   root.dataset.settled = now ? "false" : told.stamp;
 }
 
@@ -141,12 +155,18 @@ root.addEventListener("click", (event) => {
   else if (button.id === "cancel" || button.id === "cancel-look") tried(() => post(at("cancel")))();
   else if (button.id === "look-again") tried(() => post(at("look")))();
   else if (button.id === "again-lay") laySpoiled();
+  else if (button.id === "to-work") toWork();
 });
 
 const save = tried(async () => {
-  // The file that is offered already is not the one that is waited for.
-  download = $("saved") ? "before" : "none";
+  // The sheets that are offered already are not those that are waited for.
+  download = savedFolder ?? "none";
   await post(at("save"));
+});
+
+const toWork = tried(async () => {
+  const work = await post(at("work"));
+  location.assign(`/work/${work.id}`);
 });
 
 // Cards.

@@ -173,6 +173,17 @@ pub(crate) async fn again(
     Ok(created(&deck))
 }
 
+/// `POST /api/deck/ID/work`: the saved sheets as a piece of work.
+pub(crate) async fn to_work(
+    State(app): State<App>,
+    Path(id): Path<String>,
+) -> Answer<(StatusCode, Json<Value>)> {
+    let keeper = app.clone();
+    let work = aside(move || keeper.desk.work_of_deck(&id)).await?;
+    jobs::look(&app, &work.id)?;
+    Ok((StatusCode::CREATED, Json(json!({ "id": work.id }))))
+}
+
 /// `POST /api/deck/ID/save`
 pub(crate) async fn save(State(app): State<App>, Path(id): Path<String>) -> Answer<StatusCode> {
     let deck = app.desk.deck(&id)?;

@@ -70,6 +70,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/deck/{id}/look", post(deck::look))
         .route("/deck/{id}/again", post(deck::again))
         .route("/deck/{id}/save", post(deck::save))
+        .route("/deck/{id}/work", post(deck::to_work))
         .route("/deck/{id}/cancel", post(deck::cancel))
         .route("/deck/{id}/put-away", post(deck::put_away))
         .route("/deck/{id}/bring-back", post(deck::bring_back))

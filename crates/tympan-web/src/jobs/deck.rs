@@ -4,7 +4,7 @@ use tympan_app::Refusal;
 use tympan_app::desk::{Deck, DeckIn, Job, JobKind, JobState};
 use tympan_app::store::Timestamp;
 
-use super::{cancel, cancellable, forget_cancel};
+use super::{cancellable, forget_cancel};
 use crate::refused::Answer;
 use crate::state::App;
 use crate::worker::{Ask, Said};
@@ -39,9 +39,9 @@ pub(crate) fn plan(app: &App, id: &str) -> Answer<()> {
             Ok(true)
         }
     })?;
+    // What goes on is not cut short, since what it finds in the files is kept: it sees at its end that
+    // something else is wanted.
     if !begins {
-        // It may have ended just now, having seen what is new.
-        let _ = cancel(app, id);
         return Ok(());
     }
     app.tell(id);

@@ -200,6 +200,7 @@ fn save(deck: &Deck, view: &View) -> Markup {
                         }
                     }
                     p.quiet { "Print the sheets at actual size (100 %), never fitted to the page." }
+                    p.actions { button #to-work .button.small type="button" { "See them against the light, and print them" } }
                     @if deck.wish.is_on("crosses") || deck.wish.get("cut") == "around" {
                         p.quiet { (tympan_app::lay::CUT_LINES_NOTE) }
                     }
