@@ -124,7 +124,10 @@ impl Visitor {
             .await
     }
 
+    /// Clicks once nothing moves any more: letters that arrive late push things about.
     pub async fn click(&self, selector: &str) {
+        self.until("document.readyState === 'complete' && document.fonts.status === 'loaded'")
+            .await;
         // A page that has just come may still exchange its nodes.
         for _ in 0..20 {
             if let Ok(element) = self.page.find_element(selector).await
