@@ -271,7 +271,7 @@ fn cut_grid(
         found_by.push(Evidence::Lines);
     }
     found_by.sort_unstable();
-    let told_by_lines = cut.lined > 0.98 || cut.outlined;
+    let told_by_lines = cut.lined > 0.98;
     let several = found.count() > 1;
     let confidence = match (cut.lined > 0.98 || cut.outlined, cut.usual, several) {
         (true, _, true) => 0.98,
@@ -289,7 +289,12 @@ fn cut_grid(
         pitch,
         origin: straight_to_page(page, drawn.tilt).apply(origin),
         rotation: Angle::radians(drawn.tilt),
-        place_sd: 0.01,
+        // Some programs round where they place things.
+        place_sd: if told_by_lines || cut.outlined {
+            0.01
+        } else {
+            0.04
+        },
         pitch_sd: 0.01,
         trim_sd: 0.02,
         confidence,

@@ -131,7 +131,11 @@ fn sizes(pages: &mut [PageCells]) {
         .filter(|grid| grid.confidence >= SURE && grid.trim_sd < GUESSED)
         .cloned()
         .collect();
-    for grid in pages.iter_mut().flat_map(|page| &mut page.grids) {
+    let all = pages.iter_mut().flat_map(|page| {
+        let is_picture = page.one_picture;
+        page.grids.iter_mut().map(move |grid| (is_picture, grid))
+    });
+    for (is_picture, grid) in all {
         let steps = |a: &Grid, b: &Grid| {
             let both = |a: usize, b: usize| (a > 1) == (b > 1);
             both(a.columns, b.columns) && both(a.rows, b.rows) && same_steps(a, b)
@@ -151,7 +155,10 @@ fn sizes(pages: &mut [PageCells]) {
             grid.origin = grid.origin + grid.to_page().apply_vector(back);
             grid.trim = new;
             grid.trim_sd = other.trim_sd.max(grid.pitch_sd);
-            if grid.place_sd < GUESSED {
+            if is_picture {
+                // Their middles were told from what is seen of them only.
+                grid.place_sd = grid.place_sd.max(GUESSED);
+            } else if grid.place_sd <= GUESSED {
                 grid.confidence = grid.confidence.max(0.7);
             }
         }

@@ -53,7 +53,9 @@ fn come_to(known: &[(FileError, Size)]) -> (String, bool) {
         .iter()
         .filter(|(error, size)| is_crooked(error, *size))
         .collect();
-    let sd = known.iter().map(|(e, _)| e.shift_sd).fold(0.0, f64::max);
+    let mut sds: Vec<f64> = known.iter().map(|(e, _)| e.shift_sd).collect();
+    sds.sort_by(f64::total_cmp);
+    let sd = sds[sds.len() / 2];
     if crooked.is_empty() {
         let said = if sd > STRAIGHT_MM {
             format!(

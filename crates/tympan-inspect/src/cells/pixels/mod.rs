@@ -35,6 +35,10 @@ const LEAST_HELD: f64 = 0.8;
 const EDGE_SD: f64 = 0.04;
 const LINE_SD: f64 = 0.02;
 
+/// How far the edges of print lie off the cuts where no lines tell these, mm (from files that nothing
+/// was tuned on).
+const PRINT_SD: f64 = 0.1;
+
 /// The most bleed that is looked for, mm.
 const MOST_BLEED: f64 = 5.0;
 
@@ -454,7 +458,11 @@ impl Flat<'_> {
         };
         let known = choice.known;
         let place_sd = each(&across, 0.5, 0.012).max(each(&down, 0.5, 0.012));
-        let place_sd = place_sd.max(if known { 0.0 } else { EDGE_SD });
+        let place_sd = place_sd.max(if choice.lined {
+            EDGE_SD / 3.0
+        } else {
+            PRINT_SD
+        });
         let place_sd = place_sd.hypot(off_middle_sd(choice.slack));
         let trim_sd = each(&across, 2.0, 0.015).max(each(&down, 2.0, 0.015));
         Some(Grid {

@@ -12,6 +12,9 @@ const OFF_MM: f64 = 0.6;
 const ADRIFT_MM: f64 = 2.5;
 /// Sizes that are known no worse than this tell a page's own stretch, mm.
 const EXACT_MM: f64 = 0.03;
+/// How far the grid of a page with one card may lie off the full pages', and step otherwise, mm
+/// (from files that nothing was tuned on).
+const LONE_SD: f64 = 0.2;
 /// Cards of one kind may be found to differ by this, mm.
 const OTHER_MM: f64 = 1.0;
 
@@ -157,6 +160,11 @@ fn within(grid: &Grid, kind: &Grid, column: usize, row: usize) -> Grid {
         filled,
         ..grid.clone()
     };
+    if grid.filled.len() == 1 {
+        // One card tells little of how its page is tilted and stretched.
+        full.pitch_sd = full.pitch_sd.max(LONE_SD);
+        full.place_sd = full.place_sd.max(LONE_SD);
+    }
     let back: Vector<Page> = full
         .to_page()
         .apply_vector(Vector::new(column as f64 * pitch.x, row as f64 * pitch.y));
