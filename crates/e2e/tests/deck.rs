@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::browser::Visitor;
-use common::{Server, tool};
+use common::{Server, large_pdf, tool};
 
 /// A picture of a poker card with a word on it, in colours of its own.
 fn card(folder: &Path, name: &str, colour: &str) -> PathBuf {
@@ -364,5 +364,45 @@ async fn all_that_is_in_the_way_is_told_at_once_with_its_card() {
     .await;
     // What was refused on purpose stands in the browser's log, too.
     visitor.forgive("422").await;
+    visitor.leave().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn files_on_their_way_can_be_stopped_and_nothing_is_left() {
+    let server = Server::start();
+    let folder = tempfile::tempdir().expect("a folder");
+    let files: Vec<PathBuf> = (0..3)
+        .map(|i| {
+            let path = folder.path().join(format!("part {i}.pdf"));
+            large_pdf(&path, 8);
+            path
+        })
+        .collect();
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    let files: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    // As soon as the first one moves.
+    let _: bool = visitor
+        .ask(
+            "(new MutationObserver((_, watch) => { watch.disconnect(); \
+             document.querySelector('#arriving-cancel').click(); }) \
+             .observe(document.querySelector('#arriving-text'), { childList: true }), true)",
+        )
+        .await;
+    visitor.drop_files("#drop", &files).await;
+    visitor
+        .until("document.querySelector('#arriving-text').textContent && document.querySelector('#arriving').hidden")
+        .await;
+    let here: String = visitor.ask("location.pathname").await;
+    assert_eq!(here, "/");
+    let said: bool = visitor
+        .ask("document.querySelector('#problem').hidden")
+        .await;
+    assert!(said, "stopping is no problem");
+    visitor.page.reload().await.expect("reloaded");
+    let left: bool = visitor
+        .ask("Boolean(document.querySelector('.works'))")
+        .await;
+    assert!(!left, "something is left on the desk");
     visitor.leave().await;
 }

@@ -48,9 +48,10 @@ export async function post(path, body, again = true) {
   return text ? JSON.parse(text) : null;
 }
 
+const left = () => new Refused("", "", -1);
+
 /** Sends a file; `progress` is told the part that has gone. `abort` takes a function that stops it. */
-export async function send(path, file, progress, abort) {
-  await renew();
+function send(path, file, progress, abort) {
   return new Promise((resolve, reject) => {
     const request = new XMLHttpRequest();
     request.open("POST", path);
@@ -64,7 +65,7 @@ export async function send(path, file, progress, abort) {
       else reject(new Refused(told.refused?.message ?? "the file was not taken", told.refused?.hint ?? "try again", request.status));
     };
     request.onerror = () => reject(gone());
-    request.onabort = () => reject(new Refused("", "", -1));
+    request.onabort = () => reject(left());
     abort(() => request.abort());
     request.send(file);
   });
@@ -93,14 +94,21 @@ export async function refresh(...ids) {
   }
 }
 
-/** Sends files one after the other to a first address and then to those that follow from its answer. */
-export async function sendAll(files, first, next, told) {
+/**
+ * Sends files one after the other to a first address and then to those that follow from its answer.
+ * `abort` takes a function that stops it.
+ */
+export async function sendAll(files, first, next, told, abort = () => {}) {
   const whole = files.reduce((sum, file) => sum + file.size, 0);
   let [before, begun] = [0, null];
+  let [stopped, stop] = [false, () => {}];
+  abort(() => { stopped = true; stop(); });
+  await renew();
   for (const [index, file] of files.entries()) {
     const query = `name=${encodeURIComponent((file.folders ?? "") + file.name)}${index + 1 < files.length ? "&more=true" : ""}`;
     const path = begun ? next(begun) : first;
-    const answer = await send(`${path}?${query}`, file, (part) => told((before + part * file.size) / whole, file.name), () => {});
+    if (stopped) throw left();
+    const answer = await send(`${path}?${query}`, file, (part) => told((before + part * file.size) / whole, file.name), (one) => { stop = one; });
     begun ??= answer.id;
     before += file.size;
   }
@@ -113,11 +121,13 @@ export function sentence(message) {
   return `${isName ? message : message.charAt(0).toUpperCase() + message.slice(1)}.`;
 }
 
+/** What was refused, or why work ended, and what to do. */
+export const inWords = ({ message, hint }) => sentence(message) + (hint ? ` What to do: ${hint}.` : "");
+
 /** Says what was refused at the head of the page, or takes the saying back. */
 export function say(refused) {
   const place = document.getElementById("problem");
   place.hidden = !refused || refused.status === -1;
   if (place.hidden) return;
-  const message = refused.message || String(refused);
-  place.textContent = sentence(message) + (refused.hint ? ` What to do: ${refused.hint}.` : "");
+  place.textContent = inWords({ message: refused.message || String(refused), hint: refused.hint });
 }

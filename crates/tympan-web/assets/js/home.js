@@ -1,6 +1,6 @@
 // The first page: files arrive by drop or choice.
 
-import { post, say, send, sendAll } from "./api.js";
+import { post, say, sendAll } from "./api.js";
 
 const drop = document.getElementById("drop");
 const arriving = document.getElementById("arriving");
@@ -53,50 +53,23 @@ async function take(list) {
   say(null);
   busy = true;
   arriving.hidden = false;
-  if (files.length > 2 || !files.every(isPdf)) {
-    await takeAsDeck(files);
-    return;
-  }
-  const [fronts, backs] = files.length === 2 ? inOrder(files) : files;
-  const whole = files.reduce((sum, file) => sum + file.size, 0);
-  const part = (before) => (file) => (done) => {
-    bar.value = (before + done * file.size) / whole;
-    text.textContent = `Taking in ${file.name} …`;
-  };
+  // Pictures, lists and whole heaps of files become a deck to be laid out.
+  const isDeck = files.length > 2 || !files.every(isPdf);
+  const [kind, further] = isDeck ? ["deck", "file"] : ["work", "backs"];
   let begun = null;
-  try {
-    const more = backs ? "&more=true" : "";
-    const name = (file) => `name=${encodeURIComponent(file.name)}`;
-    begun = await send(`/api/work?${name(fronts)}${more}`, fronts, part(0)(fronts), (abort) => { stop = abort; });
-    if (backs) {
-      await send(`/api/work/${begun.id}/backs?${name(backs)}`, backs, part(fronts.size)(backs), (abort) => { stop = abort; });
-    }
-    location.assign(`/work/${begun.id}`);
-  } catch (refused) {
-    // Fronts without the backs that were to come are no game.
-    if (begun) await post(`/api/work/${begun.id}/put-away`).catch(() => {});
-    say(refused);
-    busy = false;
-    arriving.hidden = true;
-  }
-}
-
-/** Pictures, lists and whole heaps of files become a deck to be laid out. */
-async function takeAsDeck(files) {
-  let [begun, stopped] = [null, false];
-  stop = () => { stopped = true; };
+  const next = (id) => { begun = id; return `/api/${kind}/${id}/${further}`; };
   const told = (part, name) => {
     bar.value = part;
     text.textContent = `Taking in ${name} …`;
-    if (stopped) throw new Error("stopped");
   };
   try {
-    const next = (id) => { begun = id; return `/api/deck/${id}/file`; };
-    const id = await sendAll(files, "/api/deck", next, told);
-    location.assign(`/deck/${id}`);
+    const all = !isDeck && files.length === 2 ? inOrder(files) : files;
+    const id = await sendAll(all, `/api/${kind}`, next, told, (abort) => { stop = abort; });
+    location.assign(`/${kind}/${id}`);
   } catch (refused) {
-    if (begun) await post(`/api/deck/${begun}/put-away`).catch(() => {});
-    if (!stopped) say(refused);
+    // What came without what was to come with it is no game.
+    if (begun) await post(`/api/${kind}/${begun}/put-away`).catch(() => {});
+    say(refused);
     busy = false;
     arriving.hidden = true;
   }

@@ -1,6 +1,6 @@
 // A print run of a game: what is wished for goes to the server, which makes its files.
 
-import { post, sentence, tried } from "./api.js";
+import { inWords, post, tried } from "./api.js";
 
 const $ = (id) => document.getElementById(id);
 const root = $("new-run");
@@ -42,6 +42,6 @@ events.addEventListener("work", (event) => {
   else if (job.state === "done") {
     if (asked && run) location.assign(`/run/${run}`);
   } else if (asked) {
-    $("making-text").textContent = `${sentence(job.message)}${job.hint ? ` What to do: ${job.hint}.` : ""}`;
+    $("making-text").textContent = inWords(job);
   }
 });

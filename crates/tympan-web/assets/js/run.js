@@ -1,6 +1,6 @@
 // A print run while one works: ticks, make-ready, sheets again.
 
-import { post, refresh, sentence, tried } from "./api.js";
+import { inWords, post, refresh, tried } from "./api.js";
 
 const $ = (id) => document.getElementById(id);
 const run = $("run").dataset.run;
@@ -75,7 +75,7 @@ events.addEventListener("run", async (event) => {
     await refresh(...PARTS).catch(() => {});
     const said = $("again-said");
     if (job.state === "done") said.textContent = said.textContent ? "Made: they are below." : "";
-    else said.textContent = `${sentence(job.message)}${job.hint ? ` What to do: ${job.hint}.` : ""}`;
+    else said.textContent = inWords(job);
   }
   before = job?.state ?? "none";
 });

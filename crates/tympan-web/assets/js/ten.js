@@ -1,7 +1,7 @@
 // Ten sheets before they are printed: one card's back from each, as a perfect cut would leave it.
 // Where the page lies on each sheet comes from the server.
 
-import { get, sentence } from "./api.js";
+import { get, inWords } from "./api.js";
 import { apply, inverse, then } from "./matrix.js";
 
 const $ = (id) => document.getElementById(id);
@@ -38,7 +38,7 @@ export class TenSheets {
     const told = await get(`/api/work/${this.work}/ten/${sheet}`).catch((refused) => ({ refused }));
     if (key !== this.key) return;
     const { refused } = told;
-    $("ten-words").textContent = refused ? `${sentence(refused.message)} What to do: ${refused.hint}.` : told.in_words;
+    $("ten-words").textContent = refused ? inWords(refused) : told.in_words;
     if (refused) return;
     for (const part of document.querySelectorAll(".ten-rows, #ten .actions")) part.hidden = false;
     this.told = told;

@@ -1,6 +1,6 @@
 // The page of a piece of work: what is said goes to the server, what it answers is shown.
 
-import { get, post, refresh, sentence, tried } from "./api.js";
+import { get, inWords, post, refresh, tried } from "./api.js";
 import { LightTable } from "./table.js";
 import { TenSheets } from "./ten.js";
 
@@ -229,7 +229,7 @@ function bench() {
     } else {
       $("job-bar").removeAttribute("value");
     }
-    const why = job?.message ? `${sentence(job.message)} What to do: ${job.hint}.` : "";
+    const why = job?.message ? inWords(job) : "";
     $("job-text").textContent = saving ? `Correcting${job.total ? ` page ${job.done} of ${job.total}` : ""} …` : isSave && job.state !== "done" ? why : "";
     $("saved").hidden = !saved;
     if (saved) {
