@@ -29,19 +29,13 @@ async fn a_locked_file_asks_for_its_password() {
     visitor.drop_files("#drop", &[&locked]).await;
     visitor.until("document.querySelector('#unlock')").await;
     visitor.look("locked").await;
-    visitor.click("#password").await;
-    visitor.type_text("saltmarsh").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#password", "saltmarsh").await;
     visitor
         .until("document.querySelector('.answer')?.textContent.includes('does not open this file')")
         .await;
-    visitor.click("#password").await;
-    visitor.type_text("ferry").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#password", "ferry").await;
     visitor.until(ON_THE_TABLE).await;
-    visitor.click("#words").await;
-    visitor.type_text("2mm low").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#words", "2mm low").await;
     visitor
         .until("document.querySelector('#answer').textContent.includes('2 mm too low')")
         .await;
@@ -101,9 +95,7 @@ async fn long_work_is_seen_from_a_second_tab_and_can_be_left_off() {
     let second = Visitor::come().await;
     second.go(&here).await;
     second.until(ON_THE_TABLE).await;
-    second.click("#words").await;
-    second.type_text("1mm low").await;
-    second.press("Enter", 13, 0).await;
+    second.enter("#words", "1mm low").await;
     second
         .until("document.querySelector('#answer').textContent.includes('1 mm too low')")
         .await;
@@ -141,9 +133,7 @@ async fn what_was_in_hand_when_the_program_ended_says_that_it_stopped() {
     visitor.go(&server.address).await;
     visitor.drop_files("#drop", &[&file]).await;
     visitor.until(ON_THE_TABLE).await;
-    visitor.click("#words").await;
-    visitor.type_text("1mm low").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#words", "1mm low").await;
     visitor
         .until("document.querySelector('#answer').textContent.includes('1 mm too low')")
         .await;

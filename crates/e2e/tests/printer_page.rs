@@ -50,13 +50,13 @@ async fn released(visitor: &Visitor, server: &Server) {
         .await;
 }
 
+/// What would be printed is shown.
+const PLAN: &str = "!document.querySelector('#plan').hidden";
+const PRINTED: &str = "document.querySelector('#going-answer')?.textContent === 'Printed.'";
+
 async fn ask(visitor: &Visitor, address: &str) {
     visitor.until("document.querySelector('#address')").await;
-    let _: bool = visitor
-        .ask("(document.querySelector('#address').value = '', true)")
-        .await;
-    visitor.click("#address").await;
-    visitor.type_text(address).await;
+    visitor.write("#address", address).await;
     visitor.click("#printer button[type=submit]").await;
 }
 
@@ -115,9 +115,7 @@ async fn from_the_page() {
     let refused = server.post(&start, wish.to_string().as_bytes());
     assert!(refused.message().contains("nobody said yes"));
     ask(&visitor, &address).await;
-    visitor
-        .until("!document.querySelector('#plan').hidden")
-        .await;
+    visitor.until(PLAN).await;
     let plan = visitor.text("#plan").await;
     for told in [
         "300 gsm matt",
@@ -137,9 +135,7 @@ async fn from_the_page() {
         .until("document.querySelector('#plan').hidden")
         .await;
     ask(&visitor, &address).await;
-    visitor
-        .until("!document.querySelector('#plan').hidden")
-        .await;
+    visitor.until(PLAN).await;
     visitor.click("#yes").await;
     visitor.until("document.querySelector('#go-on')").await;
     let answer = visitor.text("#going-answer").await;
@@ -223,13 +219,9 @@ async fn with_a_certificate() {
         .await;
     visitor.look("print-certificate").await;
     visitor.click("#trust").await;
-    visitor
-        .until("!document.querySelector('#plan').hidden")
-        .await;
+    visitor.until(PLAN).await;
     visitor.click("#yes").await;
-    visitor
-        .until("document.querySelector('#going-answer')?.textContent === 'Printed.'")
-        .await;
+    visitor.until(PRINTED).await;
     visitor.leave().await;
 }
 
@@ -258,9 +250,7 @@ async fn with_a_password() {
         ("pricked once", "wants a password"),
         ("pricked twice", "does not take this name"),
     ] {
-        visitor
-            .until("!document.querySelector('#plan').hidden")
-            .await;
+        visitor.until(PLAN).await;
         visitor.click("#yes").await;
         visitor
             .until(&format!(
@@ -271,22 +261,13 @@ async fn with_a_password() {
         if password == "pricked once" {
             visitor.look("print-password").await;
         }
-        let _: bool = visitor
-            .ask("(document.querySelector('#user').value = document.querySelector('#printer-password').value = '', true)")
-            .await;
-        visitor.click("#user").await;
-        visitor.type_text(user.trim()).await;
-        visitor.click("#printer-password").await;
-        visitor.type_text(password).await;
+        visitor.write("#user", user.trim()).await;
+        visitor.write("#printer-password", password).await;
         visitor.click("#password-form button[type=submit]").await;
     }
-    visitor
-        .until("!document.querySelector('#plan').hidden")
-        .await;
+    visitor.until(PLAN).await;
     visitor.click("#yes").await;
-    visitor
-        .until("document.querySelector('#going-answer')?.textContent === 'Printed.'")
-        .await;
+    visitor.until(PRINTED).await;
     // The password is nowhere on the disk.
     let kept = std::process::Command::new("grep")
         .args(["-rl", "pricked", &server.data.display().to_string()])

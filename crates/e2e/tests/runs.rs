@@ -171,8 +171,7 @@ async fn a_run_is_made_ticked_released_made_again_and_done() {
         words(&front)
     );
     let before = fs::read(&front).expect("the make-ready");
-    visitor.click("#left-over").await;
-    visitor.type_text("1mm low").await;
+    visitor.write("#left-over", "1mm low").await;
     visitor.click("#adjust button").await;
     visitor
         .until("document.querySelector('#working-bar')?.hidden && !document.querySelector('#left-over').value")
@@ -193,8 +192,7 @@ async fn a_run_is_made_ticked_released_made_again_and_done() {
         "{pages:?}"
     );
     // A jam: sheet 2 again, by its number and one tap.
-    visitor.click("#again-sheets").await;
-    visitor.type_text("2").await;
+    visitor.write("#again-sheets", "2").await;
     visitor.click("[data-why=jam]").await;
     visitor.until("document.querySelector('.again')").await;
     visitor.look("run-again").await;
@@ -218,8 +216,7 @@ async fn a_run_is_made_ticked_released_made_again_and_done() {
     assert!(pages[0].contains("page 3"), "{pages:?}");
     assert!(pages[0].split(' ').any(|word| word == "2"), "{pages:?}");
     // Nonsense is refused in words.
-    visitor.click("#again-sheets").await;
-    visitor.type_text("99").await;
+    visitor.write("#again-sheets", "99").await;
     visitor.click("[data-why=jam]").await;
     visitor
         .until("document.querySelector('#again-said').textContent.includes('has no sheet 99')")

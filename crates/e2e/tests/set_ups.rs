@@ -12,10 +12,8 @@ use common::{Server, pair_pdf, program, square_by_poppler, tool};
 /// Answers the questions about a set-up, and comes to where it is measured.
 async fn describe(visitor: &Visitor, server: &Server, printer: &str) {
     visitor.go(&format!("{}setups/new", server.address)).await;
-    visitor.click("#printer").await;
-    visitor.type_text(printer).await;
-    visitor.click("#stock").await;
-    visitor.type_text("300 gsm matt").await;
+    visitor.write("#printer", printer).await;
+    visitor.write("#stock", "300 gsm matt").await;
     visitor.choose("feed", "manual slot").await;
     visitor.choose("first_side", "back").await;
 }
@@ -154,12 +152,9 @@ async fn test_sheets_are_made_and_read_with_a_pin() {
         }
     }
     let by_keys: String = visitor.ask("document.querySelector('#hole').value").await;
-    visitor.click("#next-place").await;
-    visitor.type_text(&by_keys).await;
-    visitor.click("#rule-across").await;
-    visitor.type_text("100").await;
-    visitor.click("#rule-along").await;
-    visitor.type_text("100").await;
+    visitor.write("#next-place", &by_keys).await;
+    visitor.write("#rule-across", "100").await;
+    visitor.write("#rule-along", "100").await;
     visitor.click("#take-pin button[type=submit]").await;
     visitor
         .until("document.querySelector('#result').textContent.includes('1 sheet read')")
@@ -174,8 +169,7 @@ async fn test_sheets_are_made_and_read_with_a_pin() {
     visitor
         .ask::<bool>("(document.querySelector('#pin-sheet').value = '1', true)")
         .await;
-    visitor.click("#hole").await;
-    visitor.type_text("1 low").await;
+    visitor.write("#hole", "1 low").await;
     visitor.click("#take-pin button[type=submit]").await;
     visitor
         .until("!document.querySelector('#pin-again').hidden")
@@ -183,8 +177,7 @@ async fn test_sheets_are_made_and_read_with_a_pin() {
     visitor.was_refused(409).await;
     // With a ruler.
     visitor.choose("way", "ruler").await;
-    visitor.click("#ruler").await;
-    visitor.type_text("2mm low, 0.5mm left").await;
+    visitor.write("#ruler", "2mm low, 0.5mm left").await;
     visitor.look("ruler").await;
     visitor.click("#take-ruler button").await;
     visitor
@@ -287,8 +280,9 @@ async fn scans_are_dropped_and_a_game_is_corrected_by_what_they_say() {
     );
     visitor.look("lines-up").await;
     visitor.click(".readings details summary").await;
-    visitor.click(".readings input[name=why]").await;
-    visitor.type_text("it slipped").await;
+    visitor
+        .write(".readings input[name=why]", "it slipped")
+        .await;
     visitor.click("[data-set-aside] button").await;
     visitor
         .until("document.querySelector('.readings').textContent.includes('set aside: it slipped')")

@@ -37,9 +37,7 @@ async fn a_file_is_dropped_words_are_typed_and_the_right_file_is_saved() {
     visitor.drop_files("#drop", &[&file]).await;
     visitor.until(ON_THE_TABLE).await;
     assert_eq!(visitor.text("h1").await, "my game");
-    visitor.click("#words").await;
-    visitor.type_text("2mm low, 0.5mm left").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#words", "2mm low, 0.5mm left").await;
     visitor
         .until("document.querySelector('#answer').textContent.includes('0.5 mm too far left')")
         .await;
@@ -181,9 +179,7 @@ async fn fronts_and_backs_in_two_files_become_one_and_a_reload_finds_all() {
     visitor.drop_files("#drop", &[&backs, &fronts]).await;
     visitor.until(ON_THE_TABLE).await;
     assert_eq!(visitor.text("h1").await, "game fronts");
-    visitor.click("#words").await;
-    visitor.type_text("1mm high").await;
-    visitor.press("Enter", 13, 0).await;
+    visitor.enter("#words", "1mm high").await;
     visitor
         .until("document.querySelector('#answer').textContent.includes('1 mm too high')")
         .await;

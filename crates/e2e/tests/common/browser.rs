@@ -237,6 +237,20 @@ impl Visitor {
         self.page.execute(insert).await.expect("text");
     }
 
+    /// Writes into a field, in the place of what is in it.
+    pub async fn write(&self, selector: &str, text: &str) {
+        let empty = format!("(document.querySelector({selector:?}).value = '', true)");
+        let _: bool = self.ask(&empty).await;
+        self.click(selector).await;
+        self.type_text(text).await;
+    }
+
+    /// The same, and the enter key.
+    pub async fn enter(&self, selector: &str, text: &str) {
+        self.write(selector, text).await;
+        self.press("Enter", 13, 0).await;
+    }
+
     /// The PDF that arrives among the downloads.
     pub async fn downloaded(&self) -> PathBuf {
         self.downloaded_as("pdf").await
