@@ -28,6 +28,31 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// Writes a file whole in the place of one that may be there, or leaves that as it was. For files that
+/// are the program's own.
+///
+/// # Errors
+/// A [`Refusal`] where its folder is not there or cannot be written.
+pub(crate) fn replace(path: &Path, bytes: &[u8]) -> Result<(), Refusal> {
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let fail = |e: &std::io::Error| Refusal::file("write", path, e);
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
+    file.write_all(bytes).map_err(|e| fail(&e))?;
+    file.persist(path).map_err(|e| fail(&e.error))?;
+    Ok(())
+}
+
+/// Brings a file to another place: as a further name of it, or, where the disk has no such, as a
+/// copy.
+///
+/// # Errors
+/// A [`Refusal`] where neither can be done.
+pub(crate) fn link_or_copy(from: &Path, to: &Path) -> Result<(), Refusal> {
+    fs::hard_link(from, to)
+        .or_else(|_| fs::copy(from, to).map(drop))
+        .map_err(|e| Refusal::file("copy", from, &e))
+}
+
 /// A temporary file that becomes an ordinary one of the user's, with the usual permissions.
 fn new_beside(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
     let mut builder = tempfile::Builder::new();

@@ -27,7 +27,7 @@ pub use follow::{
     Again, Followed, adjust, again, find, finish, list as sheets_in_words, moved, spoil, undo,
 };
 pub use making::make;
-pub use seen::{RunSeen, all, reasons, rejects_in_words, see};
+pub use seen::{RunSeen, all, reasons_in_words, rejects_in_words, see};
 pub use steps::{Step, Steps, steps};
 pub use teach::{Taught, TeachRequest, known, teach, trial, trial_pdf};
 pub use told::{LoadTold, PassTold, ReloadTold, RunTold, pile_svgs};

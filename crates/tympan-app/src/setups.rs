@@ -14,13 +14,11 @@ pub const WELL_KNOWN: usize = 3;
 /// # Errors
 /// A [`Refusal`] where the store cannot be read.
 pub fn with_readings(store: &Store) -> Result<Vec<(SetUp, usize)>, Refusal> {
-    let counted = |setup: SetUp| Ok((store.readings_in_use(&setup.id)?.len(), setup));
-    let all = store.set_ups()?.into_iter().map(counted);
-    let all: Result<Vec<_>, Refusal> = all.collect();
-    Ok(all?
-        .into_iter()
-        .map(|(read, setup)| (setup, read))
-        .collect())
+    let read = |setup: SetUp| {
+        let count = store.readings_in_use(&setup.id)?.len();
+        Ok((setup, count))
+    };
+    store.set_ups()?.into_iter().map(read).collect()
 }
 
 /// The answers that make a set-up.

@@ -242,6 +242,23 @@ pub fn percent(text: &str) -> Option<f64> {
     value.is_finite().then_some(value / 100.0)
 }
 
+/// With a capital letter, but where it begins with a file's name.
+pub fn capital(text: &str) -> String {
+    let first_word = text.split(' ').next().unwrap_or_default();
+    if first_word.contains('.') {
+        return text.to_owned();
+    }
+    let mut chars = text.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string());
+    format!("{}{}", first.unwrap_or_default(), chars.as_str())
+}
+
+/// A count with its thing: `1 sheet`, `3 sheets`.
+pub fn counted(count: usize, thing: &str) -> String {
+    let s = if count == 1 { "" } else { "s" };
+    format!("{count} {thing}{s}")
+}
+
 /// The units that lengths are told in.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Units {
@@ -274,6 +291,17 @@ impl Units {
         match self {
             Self::Mm => mm,
             Self::Inch => Length::mm(mm).to_inch(),
+        }
+    }
+
+    /// A length as it was typed, whose bare number is meant in these units; a comma is taken for a
+    /// point.
+    pub(crate) fn meant(self, text: &str) -> String {
+        let plain = text.replace(',', ".");
+        if plain.parse::<f64>().is_ok() {
+            format!("{plain}{}", self.name())
+        } else {
+            plain
         }
     }
 

@@ -1,13 +1,12 @@
 //! Long work: begun, told about, cancelled.
 
 mod deck;
+pub(crate) mod run;
 
 use axum::http::StatusCode;
 use tokio::sync::watch;
 use tympan_app::Refusal;
-use tympan_app::desk::{
-    Batch, Job, JobKind, JobState, Look, Looked, Outcome, PicturesIn, Saved, Work,
-};
+use tympan_app::desk::{Batch, Job, JobKind, Look, Looked, Outcome, PicturesIn, Saved, Work};
 use tympan_app::store::{SetUpId, Timestamp};
 
 use crate::refused::{Answer, Refused};
@@ -90,8 +89,7 @@ pub(crate) fn inspect(app: &App, id: &str) -> Answer<()> {
                     job.well_ended()
                 }
                 Ok(_) => job.well_ended(),
-                Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-                Err(why) => job.ended(JobState::Failed, &why),
+                Err(why) => job.unfinished(cancelled, &why),
             });
             Ok(())
         });
@@ -158,7 +156,7 @@ pub(crate) fn save(app: &App, id: &str) -> Answer<()> {
 }
 
 /// Marks a work as being worked on.
-pub(crate) fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::Receiver<bool>)> {
+fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::Receiver<bool>)> {
     let (work, ()) = app.desk.change(id, |work| {
         if work.job.as_ref().is_some_and(Job::is_running) {
             return Err(Refusal::new(
@@ -174,7 +172,7 @@ pub(crate) fn begin(app: &App, id: &str, kind: JobKind) -> Answer<(Work, watch::
     Ok((work, receiver))
 }
 
-pub(crate) fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> {
+fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> {
     let (sender, receiver) = watch::channel(false);
     let mut cancels = app.cancels.lock().map_err(|_| Refused::not_found())?;
     cancels.insert(id.to_owned(), sender);
@@ -182,14 +180,14 @@ pub(crate) fn cancellable(app: &App, id: &str) -> Answer<watch::Receiver<bool>> 
 }
 
 /// Whether it was cancelled; it can no longer be.
-pub(crate) fn forget_cancel(app: &App, id: &str) -> bool {
+fn forget_cancel(app: &App, id: &str) -> bool {
     match app.cancels.lock() {
         Ok(mut cancels) => cancels.remove(id).is_some_and(|c| *c.borrow()),
         Err(_) => false,
     }
 }
 
-pub(crate) async fn carry_out(
+async fn carry_out(
     app: &App,
     work: &Work,
     ask: Ask,
@@ -212,12 +210,7 @@ pub(crate) async fn carry_out(
 }
 
 /// Marks it as ended, and what came of it.
-pub(crate) fn end<T>(
-    app: &App,
-    work: &Work,
-    outcome: Result<T, Refusal>,
-    keep: impl FnOnce(&mut Work, T),
-) {
+fn end<T>(app: &App, work: &Work, outcome: Result<T, Refusal>, keep: impl FnOnce(&mut Work, T)) {
     let cancelled = forget_cancel(app, &work.id);
     // Where the work was put away meanwhile, nothing is to be told.
     let _ = app.desk.change(&work.id, |work| {
@@ -229,8 +222,7 @@ pub(crate) fn end<T>(
                 keep(work, found);
                 job.well_ended()
             }
-            Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-            Err(why) => job.ended(JobState::Failed, &why),
+            Err(why) => job.unfinished(cancelled, &why),
         });
         Ok(())
     });
@@ -280,8 +272,7 @@ pub(crate) fn read(app: &App, id: &str, again: bool) -> Answer<()> {
                     batch.outcome = Some(outcome);
                     job.well_ended()
                 }
-                Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-                Err(why) => job.ended(JobState::Failed, &why),
+                Err(why) => job.unfinished(cancelled, &why),
             });
             Ok(())
         });

@@ -15,7 +15,6 @@ mod jobs;
 mod pages;
 mod phone;
 mod refused;
-mod run_jobs;
 mod server;
 mod shell;
 mod state;

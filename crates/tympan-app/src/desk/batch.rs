@@ -1,14 +1,13 @@
 //! Pictures of test sheets that were dropped together, and what came of reading them.
 
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use serde::{Deserialize, Serialize};
 use tympan_store::{SetUpId, Store, Timestamp};
 
-use super::files::{Incoming, is_id, new_id, plain_name};
+use super::files::{Incoming, is_id, keep_as, new_id, plain_name};
 use super::work::{Job, JobState, WorkFile};
 use super::{Desk, JobKind};
 use crate::measure::{self, PicturesAsked};
@@ -282,15 +281,7 @@ impl Desk {
     }
 
     fn keep_batch(&self, batch: &Batch) -> Result<(), Refusal> {
-        let folder = self.batch_folder(&batch.id);
-        let path = folder.join("batch.json");
-        let fail = |e: &std::io::Error| Refusal::file("write", &path, e);
-        let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(|e| fail(&e))?;
-        let text = serde_json::to_vec_pretty(batch)
-            .map_err(|e| Refusal::new(e.to_string(), "try once more"))?;
-        file.write_all(&text).map_err(|e| fail(&e))?;
-        file.persist(&path).map_err(|e| fail(&e.error))?;
-        Ok(())
+        keep_as(&self.batch_folder(&batch.id).join("batch.json"), batch)
     }
 
     /// The batches of a set-up, the newest first.
@@ -330,19 +321,14 @@ impl Desk {
     /// After a start: batches that were read whole are cleared, and those cut short say so.
     pub(super) fn tidy_batches(&self) {
         for mut batch in self.all_batches() {
-            match batch.job.take() {
-                Some(job) if job.state == JobState::Running => {
-                    let why = Refusal::new(
-                        "Tympan was closed while these pictures were being read",
-                        "read them once more; nothing was logged twice",
-                    );
-                    batch.job = Some(job.ended(JobState::Stopped, &why));
-                    let _ = self.keep_batch(&batch);
-                }
-                Some(job) if job.state != JobState::Done => {}
-                _ => {
-                    let _ = fs::remove_dir_all(self.batch_folder(&batch.id));
-                }
+            let why = Refusal::new(
+                "Tympan was closed while these pictures were being read",
+                "read them once more; nothing was logged twice",
+            );
+            if batch.job.as_mut().is_some_and(|job| job.cut_short(&why)) {
+                let _ = self.keep_batch(&batch);
+            } else if batch.job.is_none_or(|job| job.state == JobState::Done) {
+                let _ = fs::remove_dir_all(self.batch_folder(&batch.id));
             }
         }
     }

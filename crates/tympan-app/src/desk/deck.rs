@@ -1,16 +1,16 @@
 //! Cards that are laid out afresh: the files that they come from, what is chosen, and what came of it.
 
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use tympan_store::Timestamp;
 
-use super::files::{Incoming, is_id, new_id, plain_name};
+use super::files::{Incoming, is_id, keep_as, new_id, plain_name};
 use super::wish::Wish;
-use super::work::{Job, JobState, Work, WorkFile};
+use super::work::{Job, Work, WorkFile};
 use super::{Desk, JobKind};
+use crate::files;
 use crate::lay::{Named, View, Wanted};
 use crate::refusal::Refusal;
 use crate::words::Units;
@@ -323,13 +323,11 @@ impl Desk {
         self.fill(deck, &from)
     }
 
-    /// Brings files into a new deck: as further names of what is on the disk where it allows that.
+    /// Brings files into a new deck.
     fn fill(&self, deck: Deck, from: &[PathBuf]) -> Result<Deck, Refusal> {
         let filled = || {
             for (file, from) in self.named(&deck).iter().zip(from) {
-                fs::hard_link(from, &file.path)
-                    .or_else(|_| fs::copy(from, &file.path).map(|_| ()))
-                    .map_err(|e| Refusal::file("copy", from, &e))?;
+                files::link_or_copy(from, &file.path)?;
             }
             self.keep_deck(&deck)
         };
@@ -389,15 +387,7 @@ impl Desk {
     }
 
     fn keep_deck(&self, deck: &Deck) -> Result<(), Refusal> {
-        let folder = self.deck_folder(&deck.id);
-        let path = folder.join("deck.json");
-        let fail = |e: &std::io::Error| Refusal::file("write", &path, e);
-        let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(|e| fail(&e))?;
-        let text =
-            serde_json::to_vec(deck).map_err(|e| Refusal::new(e.to_string(), "try once more"))?;
-        file.write_all(&text).map_err(|e| fail(&e))?;
-        file.persist(&path).map_err(|e| fail(&e.error))?;
-        Ok(())
+        keep_as(&self.deck_folder(&deck.id).join("deck.json"), deck)
     }
 
     /// All decks that are not put away, the newest first.
@@ -440,7 +430,7 @@ impl Desk {
     }
 
     /// After a start: what was put away is gone, and what was cut short says so.
-    pub(super) fn tidy_decks(&self) {
+    pub(super) fn tidy_decks(&self, why: &Refusal) {
         for mut deck in self.all_decks() {
             if deck.put_away {
                 let _ = fs::remove_dir_all(self.pictures(&deck.id));
@@ -448,15 +438,9 @@ impl Desk {
                 continue;
             }
             self.tidy_deck(&deck);
-            if let Some(job) = deck.job.take_if(|job| job.state == JobState::Running) {
+            if deck.job.as_mut().is_some_and(|job| job.cut_short(why)) {
                 // What is shown is looked at anew when it is asked for.
-                deck.job = (job.kind != JobKind::Plan).then(|| {
-                    let why = Refusal::new(
-                        "Tympan was closed while this was being done",
-                        "start it once more; nothing else was lost",
-                    );
-                    job.ended(JobState::Stopped, &why)
-                });
+                deck.job = deck.job.filter(|job| job.kind != JobKind::Plan);
                 let _ = self.keep_deck(&deck);
             }
         }
@@ -522,6 +506,7 @@ fn with_side(name: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::desk::JobState;
 
     #[test]
     fn folders_tell_the_side_and_nothing_else() {

@@ -5,9 +5,11 @@ use std::io::{Seek, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
+use serde::Serialize;
 use tympan_store::Timestamp;
 
-use super::work::{Change, Job, JobState, Work, WorkFile};
+use super::work::{Change, Job, Work, WorkFile};
+use crate::files;
 use crate::refusal::Refusal;
 
 /// The longest name of a file that is kept, characters.
@@ -15,6 +17,13 @@ const LONGEST_NAME: usize = 120;
 /// Letters and digits that ids are made of: none that are taken for one another.
 const ALPHABET: &[u8; 32] = b"abcdefghijkmnpqrstuvwxyz23456789";
 const ID_LENGTH: usize = 12;
+
+/// Writes what is kept of something down whole, or leaves it as it was.
+pub(super) fn keep_as(path: &Path, kept: &impl Serialize) -> Result<(), Refusal> {
+    let text =
+        serde_json::to_vec(kept).map_err(|e| Refusal::new(e.to_string(), "try once more"))?;
+    files::replace(path, &text)
+}
 
 /// The desk of a data folder. One program at a time serves it.
 pub struct Desk {
@@ -142,11 +151,11 @@ impl Desk {
             }
         }
         self.tidy_batches();
-        self.tidy_decks();
         let why = Refusal::new(
             "Tympan was closed while this was being done",
             "start it once more; nothing else was lost",
         );
+        self.tidy_decks(&why);
         self.tidy_runs(&why);
         for mut work in self.all() {
             if work.put_away {
@@ -154,14 +163,7 @@ impl Desk {
                 continue;
             }
             self.tidy_saved(&work);
-            let stop = |job: &mut Option<Job>| {
-                let running = job.take_if(|job| job.state == JobState::Running);
-                let was = running.is_some();
-                if let Some(running) = running {
-                    *job = Some(running.ended(JobState::Stopped, &why));
-                }
-                was
-            };
+            let stop = |job: &mut Option<Job>| job.as_mut().is_some_and(|job| job.cut_short(&why));
             if stop(&mut work.job) | stop(&mut work.inspecting) {
                 let _ = self.keep(&work);
             }
@@ -319,15 +321,7 @@ impl Desk {
 
     /// Writes a piece of work down whole, or leaves it as it was.
     fn keep(&self, work: &Work) -> Result<(), Refusal> {
-        let folder = self.work_folder(&work.id);
-        let path = folder.join("work.json");
-        let fail = |e: &std::io::Error| Refusal::file("write", &path, e);
-        let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(|e| fail(&e))?;
-        let text = serde_json::to_vec_pretty(work)
-            .map_err(|e| Refusal::new(e.to_string(), "try once more"))?;
-        file.write_all(&text).map_err(|e| fail(&e))?;
-        file.persist(&path).map_err(|e| fail(&e.error))?;
-        Ok(())
+        keep_as(&self.work_folder(&work.id).join("work.json"), work)
     }
 
     /// All work that is not put away, the newest first.
@@ -441,17 +435,11 @@ fn is_bidi_control(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
 }
 
-impl Job {
-    /// Whether it goes on.
-    pub fn is_running(&self) -> bool {
-        self.state == JobState::Running
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::desk::JobKind;
+    use crate::desk::JobState;
 
     fn arrived(desk: &Desk) -> Incoming {
         let mut incoming = desk.incoming().expect("a file");

@@ -11,6 +11,7 @@ use super::work::Work;
 use crate::inspect::{self, FaultSaid, GridSaid, Inspection, Progress, Request};
 use crate::pages::{BackPages, Role};
 use crate::refusal::Refusal;
+use crate::words::capital;
 
 /// What a close look found.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -183,12 +184,7 @@ fn finding(fault: &FaultSaid) -> Finding {
 
 /// With a capital and one full stop.
 fn sentence(text: &str) -> String {
-    let mut chars = text.trim_end_matches('.').chars();
-    let first: String = chars
-        .next()
-        .map(|c| c.to_uppercase().to_string())
-        .unwrap_or_default();
-    format!("{first}{}.", chars.as_str())
+    format!("{}.", capital(text.trim_end_matches('.')))
 }
 
 /// The way of saying which pages are backs that pairs the pages as they were found to belong.

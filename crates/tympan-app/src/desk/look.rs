@@ -13,6 +13,7 @@ use super::work::Learnt;
 use crate::measure;
 use crate::refusal::Refusal;
 use crate::report::{Design, report};
+use crate::words::capital;
 
 /// What a first look finds.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -62,20 +63,10 @@ pub fn look(files: &[PathBuf], password: Option<&str>) -> Result<Look, Refusal> 
             document
                 .cautions()
                 .iter()
-                .map(|caution| sentence(&caution.to_string())),
+                .map(|caution| format!("{}.", capital(&caution.to_string()))),
         );
     }
     Ok(Look::Open(looked))
-}
-
-/// With a capital and a full stop.
-fn sentence(text: &str) -> String {
-    let mut chars = text.chars();
-    let first: String = chars
-        .next()
-        .map(|c| c.to_uppercase().to_string())
-        .unwrap_or_default();
-    format!("{first}{}.", chars.as_str())
 }
 
 /// What a set-up teaches.

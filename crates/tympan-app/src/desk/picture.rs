@@ -11,6 +11,7 @@ pub use tympan_pdf::raster::Pages;
 use tympan_pdf::raster::View;
 use tympan_sheet::{Page, Point, Rect, Size};
 
+use crate::files;
 use crate::refusal::Refusal;
 
 /// The sides of a tile, pixels. The last ones of a row or column are smaller.
@@ -139,12 +140,8 @@ fn png(pixels: &[u8], w: u32, h: u32, colour: ExtendedColorType) -> Result<Vec<u
 /// Tiles appear whole or not at all; two that draw the same one draw the same.
 fn write(output: &Path, bytes: &[u8]) -> Result<(), Refusal> {
     let folder = output.parent().unwrap_or(Path::new("."));
-    let fail = |e: &std::io::Error| Refusal::file("write", output, e);
-    fs::create_dir_all(folder).map_err(|e| fail(&e))?;
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| fail(&e))?;
-    std::io::Write::write_all(&mut file, bytes).map_err(|e| fail(&e))?;
-    file.persist(output).map_err(|e| fail(&e.error))?;
-    Ok(())
+    fs::create_dir_all(folder).map_err(|e| Refusal::file("write", output, &e))?;
+    files::replace(output, bytes)
 }
 
 /// Fronts are drawn in ink, backs in the accent; both can be told apart without colour.

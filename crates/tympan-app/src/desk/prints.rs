@@ -7,7 +7,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 use tympan_sheet::BindingEdge;
 
-use super::work::{Job, JobKind, JobState};
+use super::work::{Job, JobKind};
 use crate::print::{
     self, Access, Fingerprint, Happening, Patience, Plan, Printer, PrinterError, Quality, Request,
     Sides, Span, Watch,
@@ -171,14 +171,13 @@ impl Printing {
 
     /// The program ended while it was printing: says whether that was so.
     pub(super) fn was_cut_short(&mut self) -> bool {
-        if self.job.state != JobState::Running {
-            return false;
-        }
         let why = Refusal::new(
             "Tympan was closed while this was being printed; the printer may have gone on by itself",
             "count the good sheets in the tray, then go on with the next one",
         );
-        self.job = self.job.clone().ended(JobState::Stopped, &why);
+        if !self.job.cut_short(&why) {
+            return false;
+        }
         self.ended = Some(EndTold {
             in_words: why.message,
             go_on_from: Some(self.plan.first + self.job.done).filter(|n| *n <= self.last()),

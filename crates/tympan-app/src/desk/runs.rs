@@ -4,15 +4,14 @@
 //! is being done to it, and the files of runs that were made here.
 //!
 //! ```text
-//! DATA/desk/runs/ID/in/        the files that a run is made from, as they were
-//! DATA/desk/runs/ID/out/       the run's folder
-//! DATA/desk/runs/ID/again-N/   sheets that were made again
-//! DATA/desk/runs/RUN.json      what the page keeps of a run, by its name in the store
+//! DATA/desk/runs/ID/in/          the files that a run is made from, as they were
+//! DATA/desk/runs/ID/out/         the run's folder
+//! DATA/desk/runs/again/RUN-ID/   sheets that were made again
+//! DATA/desk/runs/RUN.json        what the page keeps of a run, by its name in the store
 //! ```
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
@@ -22,9 +21,10 @@ use tympan_sheet::{Length, Side};
 use tympan_store::RunId;
 
 use super::Desk;
-use super::files::new_id;
+use super::files::{keep_as, new_id};
 use super::prints::{EndTold, PrintWish, Printing};
 use super::work::{Job, JobState, Work};
+use crate::files;
 use crate::pages::BackPages;
 use crate::plan::Place;
 use crate::print::is_about_password;
@@ -272,12 +272,8 @@ impl RunDesk {
                 printing.ended = Some(ended);
             }
             Err(why) => {
-                let state = match cancelled {
-                    true => JobState::Cancelled,
-                    false => JobState::Failed,
-                };
                 printing.wants_password = is_about_password(&why.message);
-                printing.job = job.ended(state, &why);
+                printing.job = job.unfinished(cancelled, &why);
             }
         }
     }
@@ -328,15 +324,7 @@ impl Desk {
     }
 
     fn keep_run(&self, run: &RunId, kept: &RunDesk) -> Result<(), Refusal> {
-        let folder = self.runs();
-        let path = folder.join(format!("{run}.json"));
-        let fail = |e: &std::io::Error| Refusal::file("write", &path, e);
-        let text = serde_json::to_vec_pretty(kept)
-            .map_err(|e| Refusal::new(e.to_string(), "try once more"))?;
-        let mut file = tempfile::NamedTempFile::new_in(&folder).map_err(|e| fail(&e))?;
-        file.write_all(&text).map_err(|e| fail(&e))?;
-        file.persist(&path).map_err(|e| fail(&e.error))?;
-        Ok(())
+        keep_as(&self.runs().join(format!("{run}.json")), kept)
     }
 
     /// A folder for a new run of a work, with the files that it prints in it as they are now: the
@@ -363,12 +351,9 @@ impl Desk {
         let mut inputs = Vec::new();
         for (at, source) in sources.iter().enumerate() {
             let input = folder.join(format!("file-{at}.pdf"));
-            // The same file by another name; where the disk cannot do that, its copy.
-            let kept =
-                fs::hard_link(source, &input).or_else(|_| fs::copy(source, &input).map(drop));
-            if let Err(e) = kept {
+            if let Err(refusal) = files::link_or_copy(source, &input) {
                 let _ = fs::remove_dir_all(&base);
-                return Err(Refusal::file("keep", &input, &e));
+                return Err(refusal);
             }
             inputs.push(input);
         }
@@ -411,15 +396,9 @@ impl Desk {
                 continue;
             };
             let mut kept = self.run(&run);
-            let mut cut = false;
-            if let Some(job) = kept.job.take_if(|job| job.state == JobState::Running) {
-                kept.job = Some(job.ended(JobState::Stopped, why));
-                cut = true;
-            }
-            if let Some(printing) = &mut kept.printing {
-                cut |= printing.was_cut_short();
-            }
-            if cut {
+            let job = kept.job.as_mut().is_some_and(|job| job.cut_short(why));
+            let printing = kept.printing.as_mut().is_some_and(Printing::was_cut_short);
+            if job || printing {
                 let _ = self.keep_run(&run, &kept);
             }
         }

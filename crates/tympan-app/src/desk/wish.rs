@@ -184,22 +184,17 @@ fn wrong(key: &str, error: &impl fmt::Display) -> Refusal {
 
 /// A bare number, or a bare size, in the units that are chosen.
 fn meant(key: &str, text: &str, units: Units) -> String {
-    let is_bare = |text: &str| !text.is_empty() && text.parse::<f64>().is_ok();
-    let plain = text.replace(',', ".");
-    let is_length = LENGTHS.contains(&key) && is_bare(&plain);
-    let is_size = key == "card"
-        && plain
-            .split_once(['x', '×'])
-            .is_some_and(|(w, h)| is_bare(w.trim()) && is_bare(h.trim()));
-    if !is_length && !is_size {
-        return text.to_owned();
+    let is_bare = |text: &str| text.trim().replace(',', ".").parse::<f64>().is_ok();
+    if LENGTHS.contains(&key) && is_bare(text) {
+        return units.meant(text);
     }
-    let unit = match units {
-        Units::Mm => "mm",
-        Units::Inch => "in",
-    };
-    let plain: String = plain.replace('×', "x").split_whitespace().collect();
-    format!("{plain}{unit}")
+    match text.split_once(['x', '×']) {
+        Some((w, h)) if key == "card" && is_bare(w) && is_bare(h) => {
+            let w = w.trim().replace(',', ".");
+            format!("{w}x{}", units.meant(h.trim()))
+        }
+        _ => text.to_owned(),
+    }
 }
 
 #[cfg(test)]

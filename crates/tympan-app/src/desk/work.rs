@@ -242,6 +242,11 @@ impl Job {
         }
     }
 
+    /// Whether it goes on.
+    pub fn is_running(&self) -> bool {
+        self.state == JobState::Running
+    }
+
     /// The same, ended well.
     #[must_use]
     pub fn well_ended(self) -> Self {
@@ -249,6 +254,25 @@ impl Job {
             state: JobState::Done,
             ..self
         }
+    }
+
+    /// Whether it was being done when the program ended, which it then says.
+    pub(super) fn cut_short(&mut self, why: &Refusal) -> bool {
+        let is_running = self.is_running();
+        if is_running {
+            *self = self.clone().ended(JobState::Stopped, why);
+        }
+        is_running
+    }
+
+    /// The same, ended with what could not be done, or cancelled.
+    #[must_use]
+    pub fn unfinished(self, cancelled: bool, why: &Refusal) -> Self {
+        let state = match cancelled {
+            true => JobState::Cancelled,
+            false => JobState::Failed,
+        };
+        self.ended(state, why)
     }
 
     /// The same, ended for a reason.

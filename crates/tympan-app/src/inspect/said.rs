@@ -13,6 +13,7 @@ use tympan_sheet::{Flip, Size, nearest_card};
 
 use super::{Looked, Request};
 use crate::report::Xy;
+use crate::words::{capital, counted};
 
 /// What is in a file.
 #[derive(Clone, Debug, Serialize)]
@@ -302,10 +303,6 @@ fn totals(looked: &[Looked], pairing: &Pairing) -> Totals {
     totals
 }
 
-fn plural(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
-}
-
 fn answer(totals: Totals, pairing: &Pairing, verdict: &str, faults: &[Fault]) -> String {
     if totals.sheets == 0 {
         return "No cards were found in this file: nothing regular lies on its pages.".into();
@@ -326,15 +323,12 @@ fn answer(totals: Totals, pairing: &Pairing, verdict: &str, faults: &[Fault]) ->
     };
     let mut text = format!(
         "{} on {}, {}: {way}{sure}.",
-        plural(totals.cards, "card"),
-        plural(totals.sheets, "sheet"),
-        plural(totals.sides, "side"),
+        counted(totals.cards, "card"),
+        counted(totals.sheets, "sheet"),
+        counted(totals.sides, "side"),
     );
     if !matches!(pairing.way, Way::OneSided | Way::FoldOver) {
-        let mut letters = verdict.chars();
-        if let Some(first) = letters.next() {
-            text.push_str(&format!(" {}{}.", first.to_uppercase(), letters.as_str()));
-        }
+        text.push_str(&format!(" {}.", capital(verdict)));
     }
     let grave = faults
         .iter()
@@ -343,7 +337,7 @@ fn answer(totals: Totals, pairing: &Pairing, verdict: &str, faults: &[Fault]) ->
     if grave > 0 {
         text.push_str(&format!(
             " {} to look at before printing.",
-            plural(grave, "fault")
+            counted(grave, "fault")
         ));
     }
     text

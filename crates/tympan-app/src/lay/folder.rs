@@ -9,6 +9,13 @@ use crate::refusal::Refusal;
 
 /// Endings of the pictures that can be laid.
 pub(super) const PICTURES: [&str; 8] = ["png", "jpg", "jpeg", "webp", "tif", "tiff", "svg", "pdf"];
+/// Whether a file's name is that of a picture, which holds one side of one card.
+pub fn is_picture(name: &str) -> bool {
+    let ending = Path::new(name).extension().unwrap_or_default();
+    let ending = ending.to_string_lossy().to_lowercase();
+    ending != "pdf" && PICTURES.contains(&ending.as_str())
+}
+
 /// The most pictures of one folder.
 const MOST_FILES: usize = 20_000;
 

@@ -28,6 +28,7 @@ use tympan_store::Store;
 use crate::refusal::Refusal;
 
 pub use dropped::Named;
+pub use folder::is_picture;
 pub use job::{
     BleedBy, CutBy, EdgesAsked, Fit, Job, Marks, Order, SeenOnSheet, ShapeAsked, Source,
     StandingAsked, Wanted,

@@ -7,6 +7,7 @@ use tympan_layout::Plan;
 use tympan_pdf::impose::ImposeReport;
 
 use super::planned::Planned;
+use crate::words::counted;
 
 /// The best plans of a job. The form of its JSON is part of the contract for scripts.
 #[derive(Clone, Debug, Serialize)]
@@ -152,12 +153,6 @@ impl PlanSaid {
             ),
         }
     }
-}
-
-/// A count with its thing: `1 sheet`, `3 sheets`.
-pub(super) fn counted(number: usize, what: &str) -> String {
-    let s = if number == 1 { "" } else { "s" };
-    format!("{number} {what}{s}")
 }
 
 impl Laid {

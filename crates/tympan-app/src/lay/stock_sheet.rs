@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -101,15 +100,10 @@ impl StockSheet {
         let text = |key: &str| typed.get(key).map_or("", |text| text.trim());
         let wrong = |what: String| Refusal::new(what, "write it as the example beside it shows");
         let length = |key: &str, what: &str| -> Result<Option<Length>, Refusal> {
-            let plain = text(key).replace(',', ".");
-            if plain.is_empty() {
+            if text(key).is_empty() {
                 return Ok(None);
             }
-            let in_units = match (plain.parse::<f64>().is_ok(), units) {
-                (true, Units::Inch) => format!("{plain}in"),
-                _ => plain,
-            };
-            let read = in_units.parse::<Length>();
+            let read = units.meant(text(key)).parse::<Length>();
             read.map(Some).map_err(|e| wrong(format!("{what}: {e}")))
         };
         let count = |key: &str, what: &str| match text(key) {
@@ -253,14 +247,10 @@ impl StockSheets {
     pub fn keep(&self, sheet: &StockSheet) -> Result<(), Refusal> {
         sheet.pre_cut()?;
         let path = self.file(&sheet.name);
-        let fail = |e: &std::io::Error| Refusal::file("write", &path, e);
-        fs::create_dir_all(&self.folder).map_err(|e| fail(&e))?;
+        fs::create_dir_all(&self.folder).map_err(|e| Refusal::file("write", &path, &e))?;
         let text = serde_json::to_vec_pretty(sheet)
             .map_err(|e| Refusal::new(e.to_string(), "check its measures"))?;
-        let mut file = tempfile::NamedTempFile::new_in(&self.folder).map_err(|e| fail(&e))?;
-        file.write_all(&text).map_err(|e| fail(&e))?;
-        file.persist(&path).map_err(|e| fail(&e.error))?;
-        Ok(())
+        files::replace(&path, &text)
     }
 
     /// Letters and digits only, so that a name is a file's name anywhere; the rest as numbers.

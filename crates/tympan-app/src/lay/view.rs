@@ -18,9 +18,10 @@ use super::gather::{Card, Gathered};
 use super::known::Known;
 use super::planned::{self, Planned, Stuck};
 use super::problem::Problem;
-use super::said::{self, CardSaid, PileSaid, PlanSaid, counted};
+use super::said::{self, CardSaid, PileSaid, PlanSaid};
 use super::{Job, Progress, Request, labels, picture, sheets};
 use crate::refusal::Refusal;
+use crate::words::counted;
 
 /// What there is to show of a job.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

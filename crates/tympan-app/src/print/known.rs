@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use tympan_press::ipp::{Address, Fingerprint};
 use tympan_store::data_folder;
 
+use crate::files;
 use crate::refusal::Refusal;
 
 /// The file's name in the data folder.
@@ -65,14 +66,8 @@ fn rewrite(
     all.retain(|(p, _)| *p != place);
     all.extend(fingerprint.map(|f| (place, f)));
     let text: String = all.iter().map(|(p, f)| format!("{p} {f}\n")).collect();
-    let write = || {
-        fs::create_dir_all(&folder)?;
-        let beside = tempfile::NamedTempFile::new_in(&folder)?;
-        fs::write(beside.path(), text)?;
-        beside.persist(&path).map_err(|e| e.error)?;
-        Ok(())
-    };
-    write().map_err(|e: std::io::Error| Refusal::file("write", &path, &e))
+    fs::create_dir_all(&folder).map_err(|e| Refusal::file("write", &path, &e))?;
+    files::replace(&path, text.as_bytes())
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use tympan_press::ipp::{Abilities, Delivery, Media, PrinterError, Sides, Way, wa
 
 use super::plan::Plan;
 use super::run::{Ending, Happening, Outcome};
+use crate::words::capital;
 
 /// Whether a printer wants a password, or does not take the one that it got.
 pub fn wants_password(error: &PrinterError) -> bool {
@@ -194,13 +195,6 @@ pub fn happens_in_words(happening: &Happening) -> String {
         Happening::NoAnswer { message, hint } => format!("{}: {hint}.", capital(message)),
         Happening::AnswersAgain => "The printer answers again.".to_owned(),
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
 }
 
 /// How printing ended, in words.

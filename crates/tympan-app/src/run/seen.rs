@@ -60,11 +60,6 @@ impl RunSeen {
         let known = is_sheet || passes.into_iter().any(|pass| pass.file == name);
         known.then(|| folder.join(name))
     }
-
-    /// How many of the sheets were spoiled for each reason, the commonest first.
-    pub fn reasons(&self) -> Vec<(String, usize)> {
-        reasons(&self.record)
-    }
 }
 
 /// All runs with the names of their set-ups, the newest first.
@@ -81,17 +76,18 @@ pub fn all(store: &Store) -> Result<Vec<(RunRecord, String)>, Refusal> {
     Ok(all)
 }
 
-/// How many sheets of a run were spoiled for each reason, the commonest first.
-pub fn reasons(record: &RunRecord) -> Vec<(String, usize)> {
-    let mut all: Vec<(String, usize)> = Vec::new();
+/// How many sheets of a run were spoiled for each reason, the commonest first: `jam 3, slipped 1`.
+pub fn reasons_in_words(record: &RunRecord) -> String {
+    let mut all: Vec<(&str, usize)> = Vec::new();
     for spoiled in &record.spoiled {
         match all.iter_mut().find(|(why, _)| *why == spoiled.why) {
             Some((_, count)) => *count += 1,
-            None => all.push((spoiled.why.clone(), 1)),
+            None => all.push((&spoiled.why, 1)),
         }
     }
     all.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    all
+    let all: Vec<String> = all.iter().map(|(why, n)| format!("{why} {n}")).collect();
+    all.join(", ")
 }
 
 /// Rejects expected and seen, in words: `seen 4 %, of register expected 3 %`; none before paper has

@@ -13,7 +13,6 @@ use tokio_stream::wrappers::BroadcastStream;
 use crate::api::work::told;
 use crate::jobs;
 use crate::refused::Answer;
-use crate::run_jobs;
 use crate::state::App;
 
 /// `GET /api/work/ID/events`: the work as it is now, then whenever something moved on.
@@ -59,7 +58,7 @@ pub(crate) async fn of_run(
     Path(id): Path<String>,
 ) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
     let run = super::runs::run_id(&id)?;
-    let mine = run_jobs::news_of(&run);
+    let mine = jobs::run::news_of(&run);
     let news = app.moved_on.subscribe();
     Ok(whenever(news, mine, "run", move || {
         Some(super::runs::told(&app, &run))

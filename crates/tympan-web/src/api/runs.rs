@@ -13,8 +13,8 @@ use tympan_app::run::{self, RunSeen};
 use tympan_app::store::{RunId, RunRecord, Store};
 
 use super::download;
+use crate::jobs::run as run_jobs;
 use crate::refused::{Answer, Refused, aside};
-use crate::run_jobs;
 use crate::state::{App, State as Shared};
 use crate::worker::{Ask, Said};
 

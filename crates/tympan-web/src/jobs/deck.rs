@@ -1,7 +1,7 @@
 //! Long work on decks: looking at them, and writing their sheets.
 
 use tympan_app::Refusal;
-use tympan_app::desk::{Deck, DeckIn, Job, JobKind, JobState};
+use tympan_app::desk::{Deck, DeckIn, Job, JobKind};
 use tympan_app::store::Timestamp;
 
 use super::{cancellable, forget_cancel};
@@ -74,8 +74,7 @@ async fn plan_once(app: &App, id: &str) -> bool {
                 job.well_ended()
             }
             Ok(_) => job.well_ended(),
-            Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-            Err(why) => job.ended(JobState::Failed, &why),
+            Err(why) => job.unfinished(cancelled, &why),
         });
         Ok(false)
     });
@@ -145,8 +144,7 @@ pub(crate) fn lay(app: &App, id: &str) -> Answer<()> {
                     job.well_ended()
                 }
                 Ok(_) => job.well_ended(),
-                Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-                Err(why) => job.ended(JobState::Failed, &why),
+                Err(why) => job.unfinished(cancelled, &why),
             });
             Ok(())
         });

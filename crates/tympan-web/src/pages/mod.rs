@@ -20,6 +20,8 @@ use axum::Router;
 use axum::routing::get;
 
 pub(crate) use lost::not_found;
+use tympan_app::desk::Job;
+use tympan_app::words::{capital, counted};
 
 use crate::state::App;
 
@@ -39,19 +41,11 @@ pub(crate) fn routes() -> Router<App> {
         .route("/setup/{id}/teach", get(teach::page))
 }
 
-/// With a capital letter, but where it begins with a file's name.
-fn capital(text: &str) -> String {
-    let first_word = text.split(' ').next().unwrap_or_default();
-    if first_word.contains('.') {
-        return text.to_owned();
+/// Why long work did not end well, and what to do: empty where nothing is to be said.
+fn why(job: &Job) -> String {
+    match (job.message.as_str(), job.hint.as_str()) {
+        ("", _) => String::new(),
+        (message, "") => format!("{}.", capital(message)),
+        (message, hint) => format!("{}. What to do: {hint}.", capital(message)),
     }
-    let mut chars = text.chars();
-    let first = chars.next().map(|c| c.to_uppercase().to_string());
-    format!("{}{}", first.unwrap_or_default(), chars.as_str())
-}
-
-/// A count with its thing: `1 sheet`, `3 sheets`.
-fn counted(count: usize, thing: &str) -> String {
-    let s = if count == 1 { "" } else { "s" };
-    format!("{count} {thing}{s}")
 }

@@ -5,16 +5,16 @@ use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::desk::{Job, JobKind, JobState, Work};
 use tympan_app::setups;
+use tympan_app::sheet::Side;
 use tympan_app::store::SetUp;
+use tympan_app::words;
 
 use super::lost::gone;
 use super::new_setup::choice;
-use super::{capital, drawn};
+use super::{drawn, why};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
-use tympan_app::sheet::Side;
-use tympan_app::words;
 
 /// `GET /work/ID/run`
 pub(crate) async fn page(
@@ -77,7 +77,7 @@ fn made(work: &Work) -> Markup {
         div #making role="status" {
             p #making-text {
                 @if let Some(job) = job.filter(|job| matches!(job.state, JobState::Failed | JobState::Stopped)) {
-                    (capital(&job.message)) ". " @if !job.hint.is_empty() { "What to do: " (job.hint) "." }
+                    (why(job))
                 }
             }
             progress #making-bar hidden[!running] aria-label="Done so far" {}

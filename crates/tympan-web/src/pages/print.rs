@@ -3,12 +3,12 @@
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use tympan_app::desk::{Job, JobState, Printing};
+use tympan_app::desk::{JobState, Printing};
 use tympan_app::run::RunSeen;
 
-use super::capital;
 use super::lost::{gone, lost};
 use super::run::see;
+use super::{capital, why};
 use crate::refused::Answer;
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -107,14 +107,7 @@ fn answer(printing: &Printing) -> String {
         ),
         // It is asked for below.
         _ if printing.wants_password => "Nothing was printed yet.".to_owned(),
-        _ => refused(&printing.job),
-    }
-}
-
-fn refused(job: &Job) -> String {
-    match job.hint.is_empty() {
-        true => format!("{}.", capital(&job.message)),
-        false => format!("{}. What to do: {}.", capital(&job.message), job.hint),
+        _ => why(&printing.job),
     }
 }
 

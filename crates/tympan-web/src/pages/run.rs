@@ -12,7 +12,7 @@ use tympan_app::store::RunState;
 
 use super::lost::gone;
 use super::teach::pile;
-use super::{capital, counted};
+use super::{capital, counted, why};
 use crate::refused::{Answer, Refused, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -163,7 +163,7 @@ fn working(kept: &RunDesk) -> Markup {
         div #working role="status" {
             p #working-text .problem hidden[failed.is_none()] {
                 @if let Some(job) = failed {
-                    (capital(&job.message)) ". " @if !job.hint.is_empty() { "What to do: " (job.hint) "." }
+                    (why(job))
                 }
             }
             progress #working-bar hidden[!running] aria-label="Done so far" {}
@@ -364,17 +364,11 @@ fn trouble(seen: &RunSeen, kept: &RunDesk) -> Markup {
             div #made-again {
                 @for (at, again) in seen.again.iter().enumerate() { (made_again(seen, at + 1, again, kept)) }
                 @if !seen.record.spoiled.is_empty() {
-                    p { (counted(seen.record.spoiled.len(), "sheet")) " spoiled so far: " (reasons(seen)) "." }
+                    p { (counted(seen.record.spoiled.len(), "sheet")) " spoiled so far: " (run::reasons_in_words(&seen.record)) "." }
                 }
             }
         }
     }
-}
-
-fn reasons(seen: &RunSeen) -> String {
-    let all = seen.reasons();
-    let all: Vec<String> = all.iter().map(|(why, n)| format!("{why} {n}")).collect();
-    all.join(", ")
 }
 
 fn made_again(seen: &RunSeen, group: usize, again: &MadeAgain, kept: &RunDesk) -> Markup {

@@ -46,17 +46,13 @@ fn answer(runs: &[(RunRecord, String)]) -> String {
 }
 
 fn row(record: &RunRecord, setup: &str) -> Markup {
-    let reasons: Vec<String> = run::reasons(record)
-        .iter()
-        .map(|(why, count)| format!("{why} {count}"))
-        .collect();
     html! {
         li.run-row {
             div.setup-words {
                 h2 { a href={ "/run/" (record.id) } { (record.name) } }
                 p { (counted(record.sheets as usize, "sheet")) @if !record.stock.is_empty() { " of " (record.stock) } " · " (setup) " · " time datetime=(record.made) { (day(record)) } }
                 @if !record.spoiled.is_empty() {
-                    p { (counted(record.spoiled.len(), "sheet")) " spoiled: " (reasons.join(", ")) }
+                    p { (counted(record.spoiled.len(), "sheet")) " spoiled: " (run::reasons_in_words(record)) }
                 }
                 @if let Some(rejects) = run::rejects_in_words(record) { p.quiet { "Rejects " (rejects) "." } }
             }

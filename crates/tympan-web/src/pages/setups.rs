@@ -2,7 +2,7 @@
 
 use axum::extract::State;
 use maud::{Markup, html};
-use tympan_app::setups::WELL_KNOWN;
+use tympan_app::setups::{self, WELL_KNOWN};
 use tympan_app::sheet::Side;
 use tympan_app::store::{FlippedBy, SetUp};
 
@@ -16,10 +16,7 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
     let state = app.clone();
     let (setups, removed) = aside(move || {
         let store = state.store()?;
-        let counted = |setup: SetUp| Ok((store.readings_in_use(&setup.id)?.len(), setup));
-        let setups: Result<Vec<_>, tympan_app::Refusal> =
-            store.set_ups()?.into_iter().map(counted).collect();
-        Ok((setups?, store.removed_set_ups()?))
+        Ok((setups::with_readings(&store)?, store.removed_set_ups()?))
     })
     .await?;
     let body = html! {
@@ -34,7 +31,7 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
         p.actions { a.button.primary href="/setups/new" { "Describe a set-up" } }
         p #said .said role="status" hidden {}
         ul #setups .setups {
-            @for (readings, setup) in &setups { (row(setup, *readings)) }
+            @for (setup, readings) in &setups { (row(setup, *readings)) }
         }
         (keeping(!setups.is_empty(), &removed))
     };
@@ -47,8 +44,8 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
     Ok(shell(&app, units, page))
 }
 
-fn answer(setups: &[(usize, SetUp)]) -> String {
-    let known = setups.iter().filter(|(n, _)| *n >= WELL_KNOWN).count();
+fn answer(setups: &[(SetUp, usize)]) -> String {
+    let known = setups.iter().filter(|(_, n)| *n >= WELL_KNOWN).count();
     match (setups.len(), known) {
         (0, _) => "You have not described a printer yet.".to_owned(),
         (n, 0) => format!("{}, none of them measured well yet.", counted(n, "set-up")),

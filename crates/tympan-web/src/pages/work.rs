@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::desk::{self, Finding, How, Job, JobState, SheetRef, Work};
 use tympan_app::sheet::{Flip, Side};
-use tympan_app::{Refusal, words};
+use tympan_app::{Refusal, setups, words};
 
 use super::lost::lost;
 use super::{capital, drawn};
@@ -57,12 +57,9 @@ fn measured(data: &std::path::Path) -> Vec<String> {
     let Ok(store) = tympan_app::open_store(Some(data.to_owned())) else {
         return Vec::new();
     };
-    let is_measured = |setup: &tympan_app::store::SetUp| {
-        let readings = store.readings_in_use(&setup.id);
-        readings.is_ok_and(|readings| !readings.is_empty())
-    };
-    let setups = store.set_ups().unwrap_or_default().into_iter();
-    setups.filter(is_measured).map(|setup| setup.name).collect()
+    let all = setups::with_readings(&store).unwrap_or_default();
+    let measured = all.into_iter().filter(|(_, readings)| *readings > 0);
+    measured.map(|(setup, _)| setup.name).collect()
 }
 
 /// While the file is looked at, or where it could not be.

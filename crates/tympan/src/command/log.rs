@@ -56,15 +56,10 @@ fn run_line(run: &RunRecord) -> String {
         line.push_str(&format!(", on {}", run.stock));
     }
     if !run.spoiled.is_empty() {
-        let reasons = run::reasons(run);
-        let reasons: Vec<String> = reasons
-            .iter()
-            .map(|(why, count)| format!("{why} {count}"))
-            .collect();
         line.push_str(&format!(
             "; {} spoiled ({})",
             run.spoiled.len(),
-            reasons.join(", ")
+            run::reasons_in_words(run)
         ));
     }
     if let Some(rejects) = run::rejects_in_words(run) {

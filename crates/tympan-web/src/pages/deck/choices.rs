@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 use tympan_app::desk::Deck;
-use tympan_app::lay::{StockSheet, View, label};
+use tympan_app::lay::{StockSheet, View, is_picture, label};
 use tympan_app::sheet::{Paper, USUAL_CARDS};
 use tympan_app::store::SetUp;
 use tympan_app::words;
@@ -188,12 +188,6 @@ impl Choices<'_> {
 
     /// Any of the pictures may be the back of all cards that have none.
     fn back(&self) -> Markup {
-        let is_picture = |name: &str| {
-            let name = name.to_lowercase();
-            [".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".svg"]
-                .iter()
-                .any(|ending| name.ends_with(ending))
-        };
         let names: Vec<&str> = self
             .deck
             .files

@@ -12,8 +12,8 @@ use maud::{Markup, html};
 use tympan_app::desk::{Deck, Job, JobKind, JobState};
 use tympan_app::lay::{StockSheets, View};
 
-use super::capital;
 use super::lost::lost;
+use super::{capital, why};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -129,7 +129,7 @@ fn in_the_way(deck: &Deck, view: &View) -> Markup {
     html! {
         section #in-the-way aria-live="polite" {
             @if let Some(job) = failed {
-                p.problem { (capital(&job.message)) ". " @if !job.hint.is_empty() { "What to do: " (job.hint) "." } }
+                p.problem { (why(job)) }
                 p.actions { button #look-again .button.small type="button" { "Look again" } }
             }
             @if !view.problems.is_empty() {

@@ -1,16 +1,17 @@
 //! Long work on print runs: making them, making sheets again, printing.
 
+use std::fmt::Display;
 use std::path::PathBuf;
 use std::time::Duration;
 
 use tympan_app::Refusal;
 use tympan_app::desk::{
-    AgainWish, EndTold, Job, JobKind, JobState, PlanTold, PrintIn, PrintWish, Printing, RunIn,
-    RunWish, RunWork,
+    AgainWish, EndTold, Job, JobKind, PlanTold, PrintIn, PrintWish, Printing, RunIn, RunWish,
+    RunWork,
 };
 use tympan_app::store::RunId;
 
-use crate::jobs::{begin, cancellable, carry_out, end, forget_cancel};
+use super::{begin, cancellable, carry_out, end, forget_cancel};
 use crate::refused::Answer;
 use crate::state::App;
 use crate::worker::{Ask, Said};
@@ -18,8 +19,8 @@ use crate::worker::{Ask, Said};
 /// How long a printer may take to take a job back.
 const TAKING_BACK: Duration = Duration::from_secs(25);
 
-/// What is told when something about a run is new; cancelling goes by the same name.
-pub(crate) fn news_of(run: &RunId) -> String {
+/// What is told when something about a run is new; cancelling and its password go by the same name.
+pub(crate) fn news_of(run: &impl Display) -> String {
     format!("run {run}")
 }
 
@@ -51,7 +52,7 @@ pub(crate) fn make(app: &App, id: &str, wish: RunWish) -> Answer<()> {
         if let (Ok(Said::Ran(run)), Some(password)) = (&said, app.password(&work.id))
             && let Ok(mut passwords) = app.passwords.lock()
         {
-            passwords.insert(format!("run {run}"), password);
+            passwords.insert(news_of(run), password);
         }
         let made = said.map(|said| match said {
             Said::Ran(run) => Some(run),
@@ -120,8 +121,7 @@ fn work_on(app: &App, run: &RunId, what: RunWork) -> Answer<()> {
         let _ = app.desk.change_run(&run, |kept| {
             kept.job = kept.job.take().map(|job| match said {
                 Ok(_) => job.well_ended(),
-                Err(why) if cancelled => job.ended(JobState::Cancelled, &why),
-                Err(why) => job.ended(JobState::Failed, &why),
+                Err(why) => job.unfinished(cancelled, &why),
             });
             Ok(())
         });
@@ -202,10 +202,10 @@ pub(crate) fn print(app: &App, run: &RunId, print: PrintIn, plan: PlanTold) -> A
 
 /// Takes the job back that is being printed.
 pub(crate) fn cancel_print(app: &App, run: &RunId) -> Answer<()> {
-    crate::jobs::cancel(app, &printing(run))
+    super::cancel(app, &printing(run))
 }
 
 /// Leaves off making sheets.
 pub(crate) fn cancel(app: &App, run: &RunId) -> Answer<()> {
-    crate::jobs::cancel(app, &news_of(run))
+    super::cancel(app, &news_of(run))
 }
