@@ -71,8 +71,8 @@ def pictures(path):
             "0 360 arc fill\n" for _ in range(2000))
         jpeg = subprocess.run(
             ["gs", "-q", "-dNOPAUSE", "-dBATCH", "-sDEVICE=jpeg", "-dJPEGQ=90", "-r300",
-             "-g2480x3508", "-dTextAlphaBits=4", "-dGraphicsAlphaBits=4", "-sOutputFile=-", "-c", blobs + "showpage"],
-            check=True, capture_output=True).stdout
+             "-g2480x3508", "-dTextAlphaBits=4", "-dGraphicsAlphaBits=4", "-sOutputFile=-", "-"],
+            input=(blobs + "showpage\n").encode(), check=True, capture_output=True).stdout
         more.append(stream(b"/Type /XObject /Subtype /Image /Width 2480 /Height 3508 /ColorSpace /DeviceRGB "
                            b"/BitsPerComponent 8 /Filter /DCTDecode", jpeg))
     contents = [b"q 595.276 0 0 841.89 0 0 cm /Im Do Q"] * PAGES

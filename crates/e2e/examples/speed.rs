@@ -22,9 +22,13 @@ use common::{Server, large_pdf};
 
 #[tokio::main]
 async fn main() {
+    // Building it, where it is stale, is not to be measured.
+    common::program();
     first_byte();
     let server = Server::start();
     let visitor = Visitor::come().await;
+    // The browser itself takes its time for its first page.
+    visitor.go(&server.address).await;
     for page in ["", "setups", "setups/new"] {
         visitor.go(&format!("{}{page}", server.address)).await;
         println!("first paint of /{page}: {:.0} ms", painted(&visitor).await);
