@@ -406,3 +406,106 @@ async fn files_on_their_way_can_be_stopped_and_nothing_is_left() {
     assert!(!left, "something is left on the desk");
     visitor.leave().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_locked_pdf_among_the_cards_asks_for_its_password() {
+    let server = Server::start();
+    let folder = tempfile::tempdir().expect("a folder");
+    let [otter, curlew] = [("Otter", "#a23a1e"), ("Curlew", "#7a8c3c")]
+        .map(|(name, colour)| card(folder.path(), name, colour));
+    let (open, locked) = (
+        folder.path().join("open.pdf").display().to_string(),
+        folder.path().join("Heron.pdf"),
+    );
+    let heron = card(folder.path(), "heron-drawn", "#31708f");
+    let heron = heron.display().to_string();
+    tool(
+        "rsvg-convert",
+        "librsvg2-bin",
+        &["-f", "pdf", "-o", &open, &heron],
+    );
+    let to = locked.display().to_string();
+    tool(
+        "qpdf",
+        "qpdf",
+        &["--encrypt", "ferry", "owner", "256", "--", &open, &to],
+    );
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    visitor
+        .drop_files("#drop", &[&otter, &curlew, &locked])
+        .await;
+    settled(&visitor, "document.querySelector('#unlock')").await;
+    let told = visitor.text("#in-the-way").await;
+    assert!(told.contains("Heron.pdf: is locked"), "{told}");
+    visitor.look("deck-locked").await;
+    for wrong in ["saltmarsh", "marsh"] {
+        visitor.enter("#password", wrong).await;
+        settled(
+            &visitor,
+            "document.querySelector('#in-the-way [role=alert]')?.textContent.includes('does not open') \
+             && document.querySelector('#password').value === ''",
+        )
+        .await;
+    }
+    visitor.enter("#password", "ferry").await;
+    settled(
+        &visitor,
+        "!document.querySelector('#unlock') && document.querySelector('#plans input')",
+    )
+    .await;
+    assert!(
+        visitor
+            .text("#answer")
+            .await
+            .starts_with("3 cards on 1 sheet")
+    );
+    visitor.click("#save").await;
+    let pdf = visitor.downloaded().await;
+    // What is laid anew is no longer locked, and has the heron on it.
+    tool("qpdf", "qpdf", &["--check", &pdf.display().to_string()]);
+    visitor.leave().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_folder_is_chosen_and_everything_is_said_in_inches() {
+    let server = Server::start();
+    let folder = tempfile::tempdir().expect("a folder");
+    for (side, colour) in [("fronts", "#31708f"), ("backs", "#22313f")] {
+        let within = folder.path().join(side);
+        fs::create_dir(&within).expect("a folder");
+        fs::write(within.join("Thumbs.db"), "not the owner's").expect("written");
+        card(&within, "Heron", colour);
+        card(&within, "Otter", colour);
+    }
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    visitor.click("[data-units=in]").await;
+    visitor
+        .until("document.querySelector('[data-units=in]').getAttribute('aria-pressed') === 'true' && document.readyState === 'complete'")
+        .await;
+    visitor.choose_files("#folder", &[folder.path()]).await;
+    settled(&visitor, "document.querySelector('#plans input')").await;
+    assert_eq!(visitor.ask::<String>(ORDER).await, "Heron Otter");
+    // Those who measure in inches print on Letter.
+    let answer = visitor.text("#answer").await;
+    assert!(
+        answer.starts_with("2 cards on 1 sheet of Letter"),
+        "{answer}"
+    );
+    choose(&visitor, "gutter", "0.25").await;
+    settled(
+        &visitor,
+        "document.querySelector('.plan-words').textContent.includes('0.250 in between')",
+    )
+    .await;
+    let shown: String = visitor
+        .ask("document.querySelector('main').innerText")
+        .await;
+    assert!(!shown.contains(" mm"), "{shown}");
+    visitor.look("deck-inches").await;
+    visitor.click("#save").await;
+    let info = text_of(&visitor.downloaded().await, &["-box", "-f", "1", "-l", "2"]);
+    assert!(info.contains("612 x 792 pts"), "{info}");
+    visitor.leave().await;
+}

@@ -1,6 +1,7 @@
 //! How well the backs line up: all readings of a set-up as a person looks at them, from the back.
 
 use std::fmt::Write as _;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::Serialize;
 use tympan_sheet::{Front, Point, Size};
@@ -115,6 +116,51 @@ impl SheetSeen {
             || "a sheet without a number".to_owned(),
             |number| format!("sheet {number}"),
         )
+    }
+}
+
+/// What was found of set-ups, for as long as neither they nor their readings change: to reckon it
+/// takes longer than a page may.
+#[derive(Debug, Default)]
+pub struct Found(Mutex<Vec<(Basis, Arc<LinesUp>)>>);
+
+/// What the answer depends on.
+#[derive(Debug, PartialEq)]
+struct Basis {
+    setup: SetUp,
+    units: Units,
+    readings: Vec<ReadingRecord>,
+}
+
+impl Found {
+    /// Looks at a set-up's readings as [`lines_up`] does, unless that was done before.
+    ///
+    /// # Errors
+    /// As [`lines_up`].
+    pub fn lines_up(
+        &self,
+        store: &Store,
+        setup: &SetUp,
+        units: Units,
+    ) -> Result<Arc<LinesUp>, Refusal> {
+        let basis = Basis {
+            setup: setup.clone(),
+            units,
+            readings: store.readings(&setup.id)?,
+        };
+        let known = |all: &Vec<(Basis, Arc<LinesUp>)>| {
+            let found = all.iter().find(|(known, _)| *known == basis);
+            found.map(|(_, found)| Arc::clone(found))
+        };
+        let kept = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(found) = known(&kept()) {
+            return Ok(found);
+        }
+        let found = Arc::new(lines_up(store, setup, units)?);
+        let mut kept = kept();
+        kept.retain(|(known, _)| known.setup.id != setup.id || known.units != units);
+        kept.push((basis, Arc::clone(&found)));
+        Ok(found)
     }
 }
 
@@ -399,6 +445,25 @@ mod tests {
         );
         let table = table(&store, &setup).expect("a table");
         assert!(table.contains(r#""'=slipped, ""badly""""#), "{table}");
+    }
+
+    #[test]
+    fn what_was_found_is_kept_until_something_changes() {
+        let (mut store, setup) = measured(Flip::Sideways, "1 low", 2);
+        let found = Found::default();
+        let first = found.lines_up(&store, &setup, Units::Mm).expect("seen");
+        let inches = found.lines_up(&store, &setup, Units::Inch).expect("seen");
+        assert_ne!(first.answer, inches.answer);
+        let again = found.lines_up(&store, &setup, Units::Mm).expect("seen");
+        assert!(Arc::ptr_eq(&first, &again));
+        let id = store.readings(&setup.id).expect("readings")[0].id.clone();
+        store.set_aside(&id, "slipped").expect("set aside");
+        let changed = found.lines_up(&store, &setup, Units::Mm).expect("seen");
+        assert!(changed.sheets[0].set_aside.is_some());
+        let mut other = setup.clone();
+        other.flip = Flip::Endways;
+        let turned = found.lines_up(&store, &other, Units::Mm).expect("seen");
+        assert_eq!(turned.setup.flip, Flip::Endways);
     }
 
     #[test]

@@ -141,6 +141,14 @@ pub enum PageFault {
 }
 
 impl PdfError {
+    /// Whether the file opens only with a password, or with another one than was given.
+    pub fn is_locked(&self) -> bool {
+        matches!(
+            self,
+            Self::PasswordNeeded { .. } | Self::PasswordWrong { .. }
+        )
+    }
+
     /// What to do next, where there is something to do.
     pub fn hint(&self) -> Option<&'static str> {
         Some(match self {

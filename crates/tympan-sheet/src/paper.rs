@@ -138,15 +138,19 @@ impl Paper {
             .find(|(name, _)| *name == self.name)
             .map(|(_, names)| names[0]);
         match common {
-            Some(name) if name.len() <= 4 || name.ends_with(char::is_numeric) => {
-                name.to_ascii_uppercase()
-            }
-            Some(name) => {
-                let mut letters = name.chars();
-                letters.next().map_or_else(String::new, |first| {
-                    first.to_uppercase().chain(letters).collect()
-                })
-            }
+            Some(name) => match name.split_once('x') {
+                Some((w, h)) if w.parse::<f64>().is_ok() => format!("{w} × {h} in"),
+                _ if name.len() <= 4 || name.ends_with(char::is_numeric) => {
+                    name.to_ascii_uppercase()
+                }
+                // The single letter of a series is large, as in Arch A.
+                _ => match name.rsplit_once(' ') {
+                    Some((series, letter)) if letter.len() == 1 => {
+                        format!("{} {}", capital(series), letter.to_ascii_uppercase())
+                    }
+                    _ => capital(name),
+                },
+            },
             None => format!(
                 "{} × {} mm",
                 trimmed(self.size.w, 2),
@@ -154,6 +158,13 @@ impl Paper {
             ),
         }
     }
+}
+
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
 }
 
 /// The size that a self-describing name states (PWG 5101.1: readers take the size from the
@@ -297,6 +308,19 @@ mod tests {
         let paper: Paper = "210x297".parse().expect("a size");
         assert_eq!(paper.name(), "iso_a4_210x297mm");
         assert_eq!(paper.title(), "A4");
+        for (name, title) in [
+            ("letter", "Letter"),
+            ("half letter", "Half letter"),
+            ("super b", "Super B"),
+            ("arch a", "Arch A"),
+            ("3x5", "3 × 5 in"),
+            ("jis b5", "JIS B5"),
+        ] {
+            let paper: Paper = name.parse().expect("a paper");
+            assert_eq!(paper.title(), title);
+            // What is shown can be typed, too.
+            assert!(title.parse::<Paper>().is_ok(), "{title}");
+        }
         assert_eq!(
             "200x250mm".parse::<Paper>().expect("a size").name(),
             "custom_sheet_200x250mm"

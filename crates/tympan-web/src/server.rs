@@ -15,6 +15,7 @@ use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, broadcast};
 use tympan_app::Refusal;
 use tympan_app::desk::Desk;
+use tympan_app::lines_up::Found;
 
 use crate::crew::Crew;
 use crate::state::{App, State, UPLOADS};
@@ -99,6 +100,7 @@ async fn run(options: &Options, desk: Desk) -> Result<(), Refusal> {
         patience: options.patience,
         moved_on: broadcast::channel(256).0,
         cancels: Mutex::new(HashMap::new()),
+        lines_up: Found::default(),
         passwords: Mutex::new(HashMap::new()),
         pairing: Mutex::new(None),
     });

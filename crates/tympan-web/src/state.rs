@@ -8,6 +8,7 @@ use std::time::Duration;
 use tokio::sync::{Semaphore, broadcast, watch};
 use tympan_app::Refusal;
 use tympan_app::desk::{Desk, Work};
+use tympan_app::lines_up::Found;
 use tympan_app::store::{SetUp, Store};
 
 use crate::crew::Crew;
@@ -41,11 +42,20 @@ pub(crate) struct State {
     pub(crate) cancels: Mutex<HashMap<String, watch::Sender<bool>>>,
     /// The phone that may send photos, if one may.
     pub(crate) pairing: Mutex<Option<Arc<Pairing>>>,
+    /// How well set-ups line up, as it was found last.
+    pub(crate) lines_up: Found,
     /// Passwords of locked files, by the work's id. Never written down.
     pub(crate) passwords: Mutex<HashMap<String, String>>,
 }
 
 impl State {
+    /// Keeps the password of somebody's files until the program ends.
+    pub(crate) fn keep_password(&self, id: &str, password: String) {
+        if let Ok(mut passwords) = self.passwords.lock() {
+            passwords.insert(id.to_owned(), password);
+        }
+    }
+
     /// The password of a work's files, if it was given.
     pub(crate) fn password(&self, id: &str) -> Option<String> {
         self.passwords.lock().ok()?.get(id).cloned()

@@ -157,6 +157,7 @@ fn cards_come_from_old_sheets_with_their_own_backs() {
     let laid: Value = serde_json::from_str(&said).expect("JSON");
     assert_eq!(laid["plan"]["cards"], 54);
     assert_eq!(laid["cards"].as_array().map(Vec::len), Some(54));
+    assert_eq!(laid["cards"][9]["name"], "page 3 card 1");
     assert!(
         laid["cards"]
             .as_array()
@@ -629,4 +630,111 @@ fn crosses_for_a_cutting_machine_are_printed_where_the_cut_lines_have_them() {
         let (_, register) = svg.split_once("id=\"register\"").expect("a group");
         assert_eq!(register.contains("<path"), crosses, "{name}: {svg}");
     }
+}
+
+#[test]
+fn old_crop_marks_in_the_bleed_are_dropped_on_request_and_bleed_is_made_anew() {
+    let tympan = Tympan::new();
+    // Six cards of 63 × 88 mm with 3 mm of bleed, and thick black crop marks that lie in it.
+    let mut svg = String::from(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"210mm\" height=\"297mm\" viewBox=\"0 0 210 297\">",
+    );
+    for number in 0..6 {
+        let (x, y) = (
+            34.0 + 79.0 * f64::from(number % 2),
+            8.0 + 96.0 * f64::from(number / 2),
+        );
+        let green = 120 + 20 * number;
+        svg.push_str(&format!(
+            "<rect x=\"{}\" y=\"{}\" width=\"69\" height=\"94\" fill=\"rgb(160,{green},60)\"/>\
+             <circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"#eeeeaa\"/>",
+            x - 3.0,
+            y - 3.0,
+            x + 31.5,
+            y + 44.0,
+            8 + 2 * number
+        ));
+        for (cx, out) in [(x, -1.0), (x + 63.0, 1.0)] {
+            for cy in [y, y + 88.0] {
+                svg.push_str(&format!(
+                    "<path d=\"M{} {cy} h{}\" stroke=\"black\" stroke-width=\"0.8\"/>",
+                    cx + 0.8 * out,
+                    5.0 * out
+                ));
+            }
+        }
+    }
+    svg.push_str("</svg>");
+    std::fs::write(tympan.path("old.svg"), svg).expect("written");
+    common::tool(
+        "rsvg-convert",
+        "librsvg2-bin",
+        &[
+            "-f",
+            "pdf",
+            "-o",
+            tympan.path("old.pdf").to_str().expect("a plain path"),
+            tympan.path("old.svg").to_str().expect("a plain path"),
+        ],
+    );
+    let black = |page: &RgbImage| {
+        let is_black = |p: &&Rgb<u8>| p.0.iter().all(|&v| v < 60);
+        page.pixels().filter(is_black).count()
+    };
+    for (name, more, marks_are_left) in [
+        ("kept.pdf", &[][..], true),
+        ("dropped.pdf", &["--drop-bleed"][..], false),
+    ] {
+        let args = [
+            "lay",
+            "old.pdf",
+            "-o",
+            name,
+            "--card",
+            "63x88mm",
+            "--paper",
+            "a4",
+            "--marks",
+            "none",
+            "--gutter",
+            "6mm",
+            "--bleed",
+            "3mm",
+            "--one-sided",
+        ];
+        tympan.run(&[&args[..], more].concat());
+        let page = &sheets(&tympan.path(name), Size::new(210.0, 297.0))[0];
+        assert_eq!(black(page) > 100, marks_are_left, "{name}: {}", black(page));
+        // Each card has its bleed around it either way.
+        let share = inked(page);
+        let wanted = 6.0 * 69.0 * 94.0 / (210.0 * 297.0);
+        assert!((share - wanted).abs() < 0.01, "{name}: {share} of {wanted}");
+    }
+}
+
+#[test]
+fn what_must_stay_clear_of_the_cut_counts_among_the_rejects() {
+    let tympan = Tympan::new();
+    deck(&tympan.path(""), 9, "head to head");
+    let rejects = |more: &[&str]| {
+        let args = [
+            "--json", "lay", "deck.csv", "--card", "45x75mm", "--paper", "a4", "--bleed", "3mm",
+            "--gutter", "6mm", "--show",
+        ];
+        let said = tympan.run(&[&args[..], more].concat());
+        let said: Value = serde_json::from_str(&said).expect("JSON");
+        said["plans"][0]["expected_rejects"]
+            .as_f64()
+            .expect("a number")
+    };
+    let (easy, tight, tighter) = (
+        rejects(&[]),
+        rejects(&["--safe", "0.6mm"]),
+        rejects(&["--safe", "0.3mm"]),
+    );
+    assert!(
+        easy < tight && tight < tighter,
+        "{easy}, {tight}, {tighter}"
+    );
+    assert!(tighter < 9.0);
 }

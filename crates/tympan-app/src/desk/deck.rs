@@ -34,6 +34,9 @@ pub struct Deck {
     /// Whether the last file is known to hold the backs of the first.
     #[serde(default)]
     pub has_back_file: bool,
+    /// The paper where neither the files nor the choices tell one, by its name.
+    #[serde(default)]
+    pub usual_paper: Option<String>,
     /// What is chosen.
     #[serde(default)]
     pub wish: Wish,
@@ -227,6 +230,7 @@ impl Desk {
             title,
             files: Vec::new(),
             has_back_file: false,
+            usual_paper: None,
             wish: Wish::default(),
             view: None,
             job: None,
@@ -277,11 +281,9 @@ impl Desk {
     /// A [`Refusal`] where there is no such deck.
     pub fn deck_is_whole(&self, id: &str, units: Units) -> Result<Deck, Refusal> {
         let (deck, ()) = self.change_deck(id, |deck| {
+            let paper = usual_paper(units);
+            deck.usual_paper = Some(paper.to_owned());
             if deck.is_of_pictures() {
-                let paper = match units {
-                    Units::Mm => "a4",
-                    Units::Inch => "letter",
-                };
                 deck.wish.say("paper", paper, units)?;
                 deck.wish.say("card", "poker", units)?;
             }
@@ -294,8 +296,9 @@ impl Desk {
     ///
     /// # Errors
     /// A [`Refusal`] where there is no such work or the disk takes no more.
-    pub fn deck_of_work(&self, work: &Work) -> Result<Deck, Refusal> {
+    pub fn deck_of_work(&self, work: &Work, units: Units) -> Result<Deck, Refusal> {
         let mut deck = self.new_deck(work.title())?;
+        deck.usual_paper = Some(usual_paper(units).to_owned());
         deck.has_back_file = work.has_back_file;
         deck.files.clone_from(&work.files);
         if work.change.how == super::How::Setup
@@ -318,6 +321,7 @@ impl Desk {
         let mut deck = self.new_deck(format!("{}, some once more", of.title))?;
         deck.has_back_file = of.has_back_file;
         deck.files.clone_from(&of.files);
+        deck.usual_paper.clone_from(&of.usual_paper);
         deck.wish = wish;
         let from: Vec<PathBuf> = self.named(&of).into_iter().map(|file| file.path).collect();
         self.fill(deck, &from)
@@ -475,6 +479,14 @@ impl Desk {
             holds_backs: deck.has_back_file && i == last,
         };
         deck.files.iter().enumerate().map(named).collect()
+    }
+}
+
+/// Those who measure in inches mostly print on Letter.
+fn usual_paper(units: Units) -> &'static str {
+    match units {
+        Units::Mm => "a4",
+        Units::Inch => "letter",
     }
 }
 

@@ -30,6 +30,8 @@ pub struct DeckIn {
     pub files: Vec<Named>,
     /// What is chosen.
     pub wish: Wish,
+    /// The paper where neither the files nor the choices tell one.
+    pub usual_paper: Option<String>,
     /// The password of its files.
     pub password: Option<String>,
 }
@@ -37,6 +39,7 @@ pub struct DeckIn {
 impl DeckIn {
     fn job(&self) -> Result<Job, Refusal> {
         let mut job = self.wish.job(&self.files, self.password.clone())?;
+        job.usual_paper = (self.usual_paper.as_ref()).and_then(|paper| paper.parse().ok());
         job.stock_sheets = Some(StockSheets::of(&self.data).alone());
         Ok(job)
     }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
-use tympan_pdf::{Document, PdfError};
+use tympan_pdf::Document;
 use tympan_sheet::Size;
 
 use tympan_store::Store;
@@ -45,9 +45,7 @@ pub fn look(files: &[PathBuf], password: Option<&str>) -> Result<Look, Refusal> 
     };
     for file in files {
         let document = match Document::open(file, password) {
-            Err(PdfError::PasswordNeeded { .. } | PdfError::PasswordWrong { .. }) => {
-                return Ok(Look::Locked);
-            }
+            Err(error) if error.is_locked() => return Ok(Look::Locked),
             other => other?,
         };
         let sizes: Vec<Size> = document.pages()?.iter().map(|page| page.size).collect();

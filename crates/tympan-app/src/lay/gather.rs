@@ -240,10 +240,14 @@ impl Gatherer<'_> {
             },
         };
         self.found.cautions.extend(found.cautions);
-        let stem = deck::short_name(&whole(&shown));
+        // Where all cards are of one file, its name tells nothing.
+        let of_file = match self.is_only_file() {
+            true => String::new(),
+            false => format!("{} ", deck::short_name(&whole(&shown))),
+        };
         for sides in found.cards {
             let page = sides.front.page + 1;
-            let name = format!("{stem} page {page} card {}", sides.front.number);
+            let name = format!("{of_file}page {page} card {}", sides.front.number);
             let front = self.cell_art(&name, id, &sides.front);
             let back = match (&source.back, sides.back) {
                 (Some(_), _) => self.common_back(source, &name),
@@ -266,6 +270,15 @@ impl Gatherer<'_> {
             };
             self.card(source, card);
         }
+    }
+
+    /// Whether the job names a single file of fronts.
+    fn is_only_file(&self) -> bool {
+        let files = |source: &Source| {
+            let dropped = source.dropped.iter();
+            dropped.filter(|file| !file.holds_backs).count().max(1)
+        };
+        self.job.sources.iter().map(files).sum::<usize>() == 1
     }
 
     /// A rectangle with the corners that are asked for, or are drawn.
@@ -568,7 +581,9 @@ impl Gatherer<'_> {
                     .unwrap_or(&message)
                     .trim_start();
                 let place = self.shown(path).display().to_string();
-                self.problem(&place, message, error.hint().unwrap_or_default());
+                let hint = error.hint().unwrap_or_default();
+                let problem = Problem::new(&place, message, hint);
+                self.problems.push(problem.of_locked(error.is_locked()));
                 None
             }
         };

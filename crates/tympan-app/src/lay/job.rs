@@ -38,6 +38,9 @@ pub struct Job {
     /// The paper; the set-up's, or that of the first PDF.
     #[serde(deserialize_with = "word")]
     pub paper: Option<Paper>,
+    /// The paper where nothing else tells one.
+    #[serde(skip)]
+    pub usual_paper: Option<Paper>,
     /// How a sheet's back stands to its front; the set-up's.
     #[serde(deserialize_with = "word")]
     pub flip: Option<Flip>,

@@ -370,6 +370,7 @@ fn paper(job: &Job, setup: Option<&SetUp>, found: &Gathered) -> Result<Paper, Re
     // PDF writers round to whole points, so that a page is never quite its paper.
     of_sheets
         .and_then(|size| Paper::known().find(|paper| paper.size().portrait().is_close(size, 1.0)))
+        .or_else(|| job.usual_paper.clone())
         .ok_or_else(|| {
             Refusal::new(
                 "nothing says which paper the cards are to lie on",

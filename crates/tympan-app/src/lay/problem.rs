@@ -19,6 +19,9 @@ pub struct Problem {
     /// The number of the card that it concerns, where it concerns one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub card: Option<usize>,
+    /// Whether a password is what is missing.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub locked: bool,
 }
 
 impl Problem {
@@ -33,7 +36,14 @@ impl Problem {
             message: message.into(),
             hint: hint.into(),
             card: None,
+            locked: false,
         }
+    }
+
+    /// The same, of a file that opens only with a password.
+    #[must_use]
+    pub(super) fn of_locked(self, locked: bool) -> Self {
+        Self { locked, ..self }
     }
 
     /// The same, of this card.

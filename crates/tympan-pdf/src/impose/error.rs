@@ -47,6 +47,11 @@ impl SourceError {
             Self::Picture { fault, .. } => Some(fault.hint()),
         }
     }
+
+    /// Whether it is a PDF that opens only with a password, or with another one than was given.
+    pub fn is_locked(&self) -> bool {
+        matches!(self, Self::Pdf(error) if error.is_locked())
+    }
 }
 
 /// One thing that is wrong with an art or a place.

@@ -116,6 +116,7 @@ root.addEventListener("change", (event) => {
 root.addEventListener("submit", (event) => {
   event.preventDefault();
   if (event.target.id === "again-form") addSpoiled();
+  if (event.target.id === "unlock") unlock();
   if (event.target.id === "own-sheet-form") keepSheet(event.target);
 });
 
@@ -124,6 +125,10 @@ const keepSheet = tried(async (form) => {
   $("own-sheet-said").textContent = `“${kept.name}” is kept, with ${kept.places} places, and chosen for this deck.`;
   // Its places tell the size of the cards.
   await change({ "stock-sheet": kept.name, paper: "", card: "" });
+});
+
+const unlock = tried(async () => {
+  await post(at("password"), { password: $("password").value });
 });
 
 // Sheets.

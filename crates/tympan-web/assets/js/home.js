@@ -19,6 +19,9 @@ function inOrder(files) {
 
 const isOfCards = (file) => isPdf(file) || /\.(png|jpe?g|webp|tiff?|svg|csv|tsv|json)$/i.test(file.name);
 
+/** In folders lie files, too, that their owner neither made nor sees. */
+const isOwners = (file) => !file.name.startsWith(".") && !/^(thumbs\.db|desktop\.ini)$/i.test(file.name);
+
 /** The files in what was dropped, folders too; each with the folders that it lies in. */
 async function filesIn(transfer) {
   const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
@@ -27,7 +30,7 @@ async function filesIn(transfer) {
   const walk = async (entry, folders) => {
     if (entry.isFile) {
       const file = await new Promise((resolve, reject) => entry.file(resolve, reject));
-      if (!file.name.startsWith(".")) files.push(Object.assign(file, { folders }));
+      files.push(Object.assign(file, { folders }));
       return;
     }
     const reader = entry.createReader();
@@ -39,7 +42,7 @@ async function filesIn(transfer) {
     }
   };
   for (const entry of entries) await walk(entry, "");
-  return files;
+  return files.filter(isOwners);
 }
 
 async function take(list) {
@@ -84,6 +87,10 @@ window.addEventListener("drop", async (event) => {
   take(await filesIn(event.dataTransfer));
 });
 document.getElementById("files").addEventListener("change", (event) => take(event.target.files));
+document.getElementById("folder").addEventListener("change", (event) => {
+  const within = (file) => Object.assign(file, { folders: file.webkitRelativePath.slice(0, -file.name.length) });
+  take([...event.target.files].map(within).filter(isOwners));
+});
 document.getElementById("arriving-cancel").addEventListener("click", () => stop());
 
 document.getElementById("demo").addEventListener("click", async () => {

@@ -14,6 +14,7 @@ use tympan_app::desk::picture::{Look, SCALES, Tile};
 use tympan_app::desk::{CardEdit, Deck, Job};
 
 use super::uploads::{LARGEST, Named, receive};
+use super::work::Password;
 use super::{download, tiles};
 use crate::jobs;
 use crate::refused::{Answer, Refused, aside};
@@ -90,9 +91,10 @@ fn created(deck: &Deck) -> (StatusCode, Json<Value>) {
 pub(crate) async fn of_work(
     State(app): State<App>,
     Path(id): Path<String>,
+    units: Units,
 ) -> Answer<(StatusCode, Json<Value>)> {
     let (keeper, of) = (app.clone(), id.clone());
-    let deck = aside(move || keeper.desk.deck_of_work(&keeper.desk.work(&of)?)).await?;
+    let deck = aside(move || keeper.desk.deck_of_work(&keeper.desk.work(&of)?, units.0)).await?;
     share_password(&app, &id, &deck);
     jobs::plan(&app, &deck.id)?;
     Ok(created(&deck))
@@ -100,8 +102,8 @@ pub(crate) async fn of_work(
 
 /// A deck that is made of another's files opens with the same password.
 fn share_password(app: &App, of: &str, deck: &Deck) {
-    if let (Some(password), Ok(mut all)) = (app.password(of), app.passwords.lock()) {
-        all.insert(deck.id.clone(), password);
+    if let Some(password) = app.password(of) {
+        app.keep_password(&deck.id, password);
     }
 }
 
@@ -150,6 +152,18 @@ async fn changed(
 
 /// `POST /api/deck/ID/look`: look once more.
 pub(crate) async fn look(State(app): State<App>, Path(id): Path<String>) -> Answer<StatusCode> {
+    jobs::plan(&app, &id)?;
+    Ok(StatusCode::ACCEPTED)
+}
+
+/// `POST /api/deck/ID/password`: of its locked files.
+pub(crate) async fn password(
+    State(app): State<App>,
+    Path(id): Path<String>,
+    Json(given): Json<Password>,
+) -> Answer<StatusCode> {
+    app.desk.deck(&id)?;
+    app.keep_password(&id, given.password);
     jobs::plan(&app, &id)?;
     Ok(StatusCode::ACCEPTED)
 }

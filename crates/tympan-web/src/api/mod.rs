@@ -68,6 +68,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/deck/{id}/change", post(deck::change))
         .route("/deck/{id}/card", post(deck::card))
         .route("/deck/{id}/look", post(deck::look))
+        .route("/deck/{id}/password", post(deck::password))
         .route("/deck/{id}/again", post(deck::again))
         .route("/deck/{id}/save", post(deck::save))
         .route("/deck/{id}/work", post(deck::to_work))

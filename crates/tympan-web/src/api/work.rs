@@ -143,9 +143,10 @@ fn learn(app: &App, name: &str) -> Result<Learnt, Refusal> {
     desk::learn(&store, name)
 }
 
+/// The password of somebody's files.
 #[derive(Deserialize)]
 pub(crate) struct Password {
-    password: String,
+    pub(crate) password: String,
 }
 
 /// `POST /api/work/ID/password`
@@ -155,9 +156,7 @@ pub(crate) async fn password(
     Json(given): Json<Password>,
 ) -> Answer<StatusCode> {
     app.desk.work(&id)?;
-    if let Ok(mut passwords) = app.passwords.lock() {
-        passwords.insert(id.clone(), given.password);
-    }
+    app.keep_password(&id, given.password);
     jobs::look(&app, &id)?;
     Ok(StatusCode::ACCEPTED)
 }

@@ -17,6 +17,7 @@ pub(crate) fn deck_in(app: &App, deck: &Deck) -> DeckIn {
         title: deck.title.clone(),
         files: app.desk.named(deck),
         wish: deck.wish.clone(),
+        usual_paper: deck.usual_paper.clone(),
         password: app.password(&deck.id),
     }
 }

@@ -49,10 +49,8 @@ pub(crate) fn make(app: &App, id: &str, wish: RunWish) -> Answer<()> {
             }
             Err(refusal) => Err(refusal),
         };
-        if let (Ok(Said::Ran(run)), Some(password)) = (&said, app.password(&work.id))
-            && let Ok(mut passwords) = app.passwords.lock()
-        {
-            passwords.insert(news_of(run), password);
+        if let (Ok(Said::Ran(run)), Some(password)) = (&said, app.password(&work.id)) {
+            app.keep_password(&news_of(run), password);
         }
         let made = said.map(|said| match said {
             Said::Ran(run) => Some(run),

@@ -29,6 +29,8 @@ pub(crate) async fn page(State(app): State<App>, units: Units) -> Answer<Markup>
                 label.button.primary for="files" { "Choose files" }
                 input #files .visually-hidden type="file" multiple
                     accept="application/pdf,.pdf,.png,.jpg,.jpeg,.webp,.tif,.tiff,.svg,.csv,.tsv,.json";
+                label.button for="folder" { "Choose a folder" }
+                input #folder .visually-hidden type="file" webkitdirectory;
                 button #demo .button type="button" { "Try the demo game" }
             }
             div #arriving .arriving hidden {

@@ -3,7 +3,7 @@
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use tympan_app::lines_up::{LinesUp, SheetSeen, length, lines_up};
+use tympan_app::lines_up::{LinesUp, SheetSeen, length};
 use tympan_app::report::Report;
 use tympan_app::store::SetUp;
 
@@ -23,7 +23,7 @@ pub(crate) async fn page(
     let state = app.clone();
     let found = aside(move || {
         let (store, setup) = state.set_up(&id)?;
-        lines_up(&store, &setup, units.0)
+        state.lines_up.lines_up(&store, &setup, units.0)
     })
     .await;
     let seen = match found {

@@ -1,10 +1,12 @@
 //! Measuring a set-up step by step: print, turn over, read, result.
 
+use std::sync::Arc;
+
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::desk::{Batch, Issued, Job, JobState};
-use tympan_app::lines_up::{LinesUp, lines_up};
+use tympan_app::lines_up::LinesUp;
 use tympan_app::measure::{self, FlippedBy, HowToPrint, PinPlaces, SetUp};
 use tympan_app::setups::WELL_KNOWN;
 use tympan_app::words;
@@ -19,7 +21,7 @@ use crate::state::App;
 const USUAL_SHEETS: u32 = 3;
 
 struct Seen {
-    lines_up: LinesUp,
+    lines_up: Arc<LinesUp>,
     issued: Vec<Issued>,
     batches: Vec<Batch>,
     places: PinPlaces,
@@ -35,7 +37,7 @@ pub(crate) async fn page(
     let found = aside(move || {
         let (store, setup) = state.set_up(&id)?;
         Ok(Seen {
-            lines_up: lines_up(&store, &setup, units.0)?,
+            lines_up: state.lines_up.lines_up(&store, &setup, units.0)?,
             issued: state.desk.issued(&setup.id),
             batches: state.desk.batches(&setup.id),
             places: measure::pin_places(&setup)?,

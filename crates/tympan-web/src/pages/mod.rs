@@ -18,6 +18,7 @@ mod work;
 
 use axum::Router;
 use axum::routing::get;
+use maud::{Markup, html};
 
 pub(crate) use lost::not_found;
 use tympan_app::desk::Job;
@@ -39,6 +40,21 @@ pub(crate) fn routes() -> Router<App> {
         .route("/setup/{id}", get(lines_up::page))
         .route("/setup/{id}/measure", get(measure::page))
         .route("/setup/{id}/teach", get(teach::page))
+}
+
+/// Asks for the password of a file. `given`: one was, and it does not open it.
+fn unlock(given: bool) -> Markup {
+    html! {
+        p.answer role=[given.then_some("alert")] {
+            @if given { "That password does not open this file." } @else { "This file is locked with a password." }
+        }
+        form #unlock .unlock {
+            label for="password" { "Password of the file" }
+            input #password type="password" autocomplete="off" required;
+            button.button.primary type="submit" { "Open it" }
+        }
+        p.quiet { "The password is kept only until Tympan is closed, and nowhere else." }
+    }
 }
 
 /// Why long work did not end well, and what to do: empty where nothing is to be said.

@@ -8,7 +8,7 @@ use tympan_app::sheet::{Flip, Side};
 use tympan_app::{Refusal, setups, words};
 
 use super::lost::lost;
-use super::{capital, drawn};
+use super::{capital, drawn, unlock};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -68,15 +68,7 @@ fn waiting(work: &Work, has_password: bool) -> Markup {
     html! {
         h1 { (work.title()) }
         @if work.locked && !job.is_some_and(Job::is_running) {
-            p.answer role=[has_password.then_some("alert")] {
-                @if has_password { "That password does not open this file." } @else { "This file is locked with a password." }
-            }
-            form #unlock .unlock {
-                label for="password" { "Password of the file" }
-                input #password type="password" autocomplete="off" required;
-                button.button.primary type="submit" { "Open it" }
-            }
-            p.quiet { "The password is kept only until Tympan is closed, and nowhere else." }
+            (unlock(has_password))
         } @else if let Some(job) = job.filter(|job| !job.is_running()) {
             @let refused = job.state == JobState::Failed;
             p.answer role=[refused.then_some("alert")] { (capital(&job.message)) "." }

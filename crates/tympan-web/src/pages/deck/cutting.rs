@@ -5,8 +5,9 @@ use tympan_app::desk::Deck;
 use tympan_app::lay::{CUTTING_CAUTIONS, CutsView, PlanView, View};
 
 use crate::pages::counted;
+use crate::shell::Units;
 
-pub(super) fn cutting(deck: &Deck, view: &View) -> Markup {
+pub(super) fn cutting(deck: &Deck, view: &View, units: Units) -> Markup {
     // On pre-cut sheets there is nothing to cut.
     let plan = view
         .plans
@@ -26,7 +27,7 @@ pub(super) fn cutting(deck: &Deck, view: &View) -> Markup {
                             "that the paper’s own edge is no guide. From then on the fresh edges lie against the stop, "
                             "and a few sheets are cut at a time."
                         }
-                        @for (index, cuts) in plan.cuts.iter().enumerate() { (of_kind(plan, index, cuts)) }
+                        @for (index, cuts) in plan.cuts.iter().enumerate() { (of_kind(plan, index, cuts, units)) }
                     }
                     (piles(plan))
                     h3 { "Mind the blade" }
@@ -44,7 +45,7 @@ fn summary(plan: &PlanView) -> String {
     }
 }
 
-fn of_kind(plan: &PlanView, index: usize, cuts: &CutsView) -> Markup {
+fn of_kind(plan: &PlanView, index: usize, cuts: &CutsView, units: Units) -> Markup {
     html! {
         @if plan.cuts.len() > 1 {
             h3 { "Sheets of kind " (index + 1) ": " (counted(cuts.sheets, "sheet")) }
@@ -62,7 +63,7 @@ fn of_kind(plan: &PlanView, index: usize, cuts: &CutsView) -> Markup {
                         @for row in &cuts.rows {
                             tr {
                                 th scope="row" { (row.step) }
-                                td { @match &row.stop_mm { Some(mm) => { (mm) " mm" }, None => "the marks" } }
+                                td { @match &row.stop_mm { Some(mm) => (units.0.said(&format!("{mm} mm"))), None => "the marks" } }
                                 td { (row.lay) } td { (row.off) } td { (row.at_once) }
                             }
                         }

@@ -13,7 +13,7 @@ use tympan_app::desk::{Deck, Job, JobKind, JobState};
 use tympan_app::lay::{StockSheets, View};
 
 use super::lost::lost;
-use super::{capital, why};
+use super::{capital, unlock, why};
 use crate::refused::{Answer, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -40,11 +40,12 @@ pub(crate) async fn page(
         let gone = "This deck is no longer here. Drop its files once more.";
         return Ok(lost(&app, units, gone));
     };
+    let has_password = app.password(&deck.id).is_some();
     let body = html! {
         div #deck data-id=(deck.id) data-stamp=(deck.stamp()) data-ready=(deck.view.is_some()) {
             @match &deck.view {
                 None => (waiting(&deck)),
-                Some(view) => (bench(&deck, view, &known, units)),
+                Some(view) => (bench(&deck, view, has_password, &known, units)),
             }
         }
     };
@@ -80,14 +81,20 @@ fn waiting(deck: &Deck) -> Markup {
     }
 }
 
-fn bench(deck: &Deck, view: &View, known: &choices::Known, units: Units) -> Markup {
+fn bench(
+    deck: &Deck,
+    view: &View,
+    has_password: bool,
+    known: &choices::Known,
+    units: Units,
+) -> Markup {
     html! {
         div.title-line {
             h1 { (deck.title) }
             p.quiet { "Laid out afresh" }
         }
         p #answer .answer aria-live="polite" { (answer(deck, view)) }
-        (in_the_way(deck, view))
+        (in_the_way(deck, view, has_password))
         div.bench.laying {
             div {
                 (plans::choose(deck, view, units))
@@ -100,7 +107,7 @@ fn bench(deck: &Deck, view: &View, known: &choices::Known, units: Units) -> Mark
             }
         }
         (cards::list(deck, view, units))
-        (cutting::cutting(deck, view))
+        (cutting::cutting(deck, view, units))
         (cards::again(view))
         (stock_sheet::define(units))
     }
@@ -118,7 +125,7 @@ fn answer(deck: &Deck, view: &View) -> String {
 }
 
 /// All that is in the way at once, with its remedies.
-fn in_the_way(deck: &Deck, view: &View) -> Markup {
+fn in_the_way(deck: &Deck, view: &View, has_password: bool) -> Markup {
     let failed = deck.job.as_ref().filter(|job| {
         let ended_badly = matches!(
             job.state,
@@ -132,6 +139,7 @@ fn in_the_way(deck: &Deck, view: &View) -> Markup {
                 p.problem { (why(job)) }
                 p.actions { button #look-again .button.small type="button" { "Look again" } }
             }
+            @if view.problems.iter().any(|problem| problem.locked) { (unlock(has_password)) }
             @if !view.problems.is_empty() {
                 h2 { "In the way" }
                 ul.problems {
