@@ -302,3 +302,94 @@ fn a_hostile_file_costs_only_the_child_that_reads_it() {
     assert!(server.is_alive());
     assert_eq!(server.get("/").status, 200);
 }
+
+/// The page of a deck once it has been planned.
+fn planned(server: &Server, id: &str) -> String {
+    wait_until("the plan", || {
+        let told = server.get(&format!("/api/deck/{id}")).json();
+        told["ready"] == true && told["job"]["state"] != "running"
+    });
+    let page = server.get(&format!("/deck/{id}"));
+    assert_eq!(page.status, 200);
+    String::from_utf8_lossy(&page.body).into_owned()
+}
+
+#[test]
+fn a_deck_reads_nothing_but_the_files_that_were_dropped() {
+    let mut server = Server::start();
+    let secret = server.data.join("secret.svg");
+    let picture = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"63mm\" height=\"88mm\" \
+                   viewBox=\"0 0 63 88\"><rect width=\"63\" height=\"88\" fill=\"#31708f\"/></svg>";
+    std::fs::write(&secret, picture).expect("written");
+    let begun = server.post(
+        "/api/deck?name=..%2F..%2F%3Cb%3Eheron.svg&more=true",
+        picture.as_bytes(),
+    );
+    assert_eq!(begun.status, 201);
+    let id = begun.json()["id"].as_str().expect("an id").to_owned();
+    // A list that names files that lie elsewhere, and pages of them.
+    let list = format!(
+        "front,back,name\n{0},,Secret\n../../secret.svg,,Up\n/etc/passwd,,Passwords\n\
+         file://{0},,Address\n%2e%2e/secret.svg,,Coded\n",
+        secret.display()
+    );
+    let name = format!("/api/deck/{id}/file?name=deck.csv");
+    assert_eq!(server.post(&name, list.as_bytes()).status, 201);
+    let page = planned(&server, &id);
+    assert!(!page.contains("<b>heron"), "names are text");
+    assert_eq!(page.matches("is not among the files").count(), 5, "{page}");
+    for path in [
+        format!("/api/deck/{id}/saved/0"),
+        format!("/api/deck/{id}/saved/..%2f..%2fdeck.json"),
+        format!("/api/deck/{id}/art/..%2f..%2fdeck.json/0"),
+        format!("/api/deck/{id}/art/proof.pdf/4294967296"),
+        format!("/api/deck/{id}/sheet/0/99/front"),
+        format!("/api/deck/{id}/sheet/0/0/..%2f..%2fdeck"),
+        format!("/api/deck/{id}/sheet/..%2f..%2fdeck/0/inside"),
+        "/api/deck/..%2f..%2flock".to_owned(),
+        "/deck/..%2f..%2flock".to_owned(),
+        "/api/deck/%00".to_owned(),
+    ] {
+        let answer = server.get(&path);
+        // 204: an older page asked for what is no longer there.
+        let is_nothing = answer.status == 204 && answer.body.is_empty();
+        // The proof and the stamp only tell older pictures from newer ones: the card itself comes.
+        let is_card = path.contains("/art/..") && answer.head.contains("image/png");
+        assert!(
+            is_nothing || is_card || (400..500).contains(&answer.status),
+            "{path}: {}",
+            answer.status
+        );
+        let body = String::from_utf8_lossy(&answer.body);
+        assert!(
+            !body.contains("\"schema\"") && !body.contains("#31708f"),
+            "{path}"
+        );
+    }
+    // Choices that the page does not offer, and numbers that no deck has.
+    for (what, body) in [
+        ("change", r#"{"source":"/etc/passwd"}"#),
+        ("change", r#"{"filler":"/etc/passwd"}"#),
+        ("change", r#"{"back":"/etc/passwd"}"#),
+        ("change", r#"{"stock-sheet":"/etc/passwd"}"#),
+        ("change", r#"{"bleed":"99999999mm"}"#),
+        ("change", r#"{"paper":"../../secret.svg"}"#),
+        ("change", "[1, 2"),
+        ("card", r#"{"number":1,"copies":100000}"#),
+        ("card", r#"{"number":99,"copies":1}"#),
+        ("card", r#"{"number":1,"file":"/etc/passwd"}"#),
+        ("again", r#"{"cards":[[99,1]]}"#),
+        ("again", r#"{"cards":[]}"#),
+        ("work", ""),
+    ] {
+        let answer = server.post(&format!("/api/deck/{id}/{what}"), body.as_bytes());
+        let page = planned(&server, &id);
+        assert!(!page.contains("root:"), "{what} {body}");
+        let refused = (400..500).contains(&answer.status);
+        // A name that could be one of the files or sheets is told to be none.
+        let told = page.contains("is not among the files") || page.contains("no pre-cut sheet");
+        assert!(refused || told, "{what} {body}: {}", answer.status);
+    }
+    assert!(server.is_alive());
+    assert_eq!(server.get("/").status, 200);
+}
