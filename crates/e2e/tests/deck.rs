@@ -509,3 +509,71 @@ async fn a_folder_is_chosen_and_everything_is_said_in_inches() {
     assert!(info.contains("612 x 792 pts"), "{info}");
     visitor.leave().await;
 }
+
+/// The program on the command line, on the same data.
+fn by_hand(data: &Path, args: &[&str]) {
+    let output = std::process::Command::new(common::program())
+        .arg("--data")
+        .arg(data)
+        .args(args)
+        .output()
+        .expect("it runs");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "tympan {args:?}: {said}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_measured_set_up_puts_its_backs_where_they_come_out_right() {
+    let data = tempfile::tempdir().expect("a folder");
+    let (data, folder) = (data.path(), tempfile::tempdir().expect("a folder"));
+    by_hand(
+        data,
+        &[
+            "setup",
+            "new",
+            "Rear tray",
+            "--paper",
+            "a4",
+            "--flip",
+            "sideways",
+        ],
+    );
+    for _ in 0..3 {
+        by_hand(
+            data,
+            &[
+                "read",
+                "--setup",
+                "Rear tray",
+                "--ruler",
+                "2mm low, 0.5mm left",
+            ],
+        );
+    }
+    let server = Server::start_on(data);
+    let visitor = Visitor::come().await;
+    visitor.go(&server.address).await;
+    let files = five(folder.path());
+    let paths: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    visitor.drop_files("#drop", &paths).await;
+    settled(&visitor, "document.querySelector('#plans input')").await;
+    choose(&visitor, "setup", "Rear tray").await;
+    settled(
+        &visitor,
+        "!document.querySelector('#worth').innerText.includes('No printer was measured')",
+    )
+    .await;
+    visitor.look("deck-measured").await;
+    visitor.click("#save").await;
+    let info = text_of(&visitor.downloaded().await, &["-box", "-f", "1", "-l", "2"]);
+    let mm = |points: f64| points * 25.4 / 72.0;
+    let [front_left, front_foot, front_right, front_head] = page_box(&info, 1, "TrimBox");
+    let [left, foot, right, head] = page_box(&info, 2, "TrimBox");
+    // They come out 2 mm low and 0.5 mm left, looking at the backs; so they are printed that much
+    // higher and further right than behind their fronts.
+    let across = (mm(left + right) - (420.0 - mm(front_left + front_right))) / 2.0;
+    let up = (mm(foot + head) - mm(front_foot + front_head)) / 2.0;
+    assert!((across - 0.5).abs() < 0.15, "{across} mm to the right");
+    assert!((up - 2.0).abs() < 0.15, "{up} mm up");
+    visitor.leave().await;
+}

@@ -229,7 +229,7 @@ fn side<F: Frame>(
 ) -> SheetPage {
     let place = |placed: &Placed<F>| placements(job, placed, correction);
     SheetPage {
-        boxes: boxes(placed),
+        boxes: boxes(placed, correction),
         placements: placed.iter().flat_map(place).collect(),
         ..SheetPage::new(size)
     }
@@ -337,20 +337,24 @@ fn own_edges<F: Frame>(placed: &Placed<F>, map: &Affine<Page>) -> Edges<f64> {
     }
 }
 
-/// Where the sheet is cut as it was planned: the correction moves what is printed, not the knife.
-fn boxes<F: Frame>(placed: &[Placed<F>]) -> Option<Boxes> {
+/// Where the printed page is cut. The knife goes where it was planned, and the printer brings a
+/// corrected page there: on the page itself the boxes lie around the cards, as ISO 32000 has it.
+fn boxes<F: Frame>(placed: &[Placed<F>], correction: &Affine<Page>) -> Option<Boxes> {
+    let corrected = |rect: Rect<F>| {
+        let corner = Point::new(rect.min.x, rect.min.y);
+        Rect::<Page>::at(corner, rect.size())
+            .corners()
+            .map(|corner| correction.apply(corner))
+    };
     let around = |rects: &mut dyn Iterator<Item = Rect<F>>| {
-        rects.reduce(|a, b| Rect {
+        let point = |p: Point<Page>| Rect { min: p, max: p };
+        rects.flat_map(corrected).map(point).reduce(|a, b| Rect {
             min: Point::new(a.min.x.min(b.min.x), a.min.y.min(b.min.y)),
             max: Point::new(a.max.x.max(b.max.x), a.max.y.max(b.max.y)),
         })
     };
-    let page = |rect: Rect<F>| {
-        let corner = Point::new(rect.min.x, rect.min.y);
-        Rect::at(corner, rect.size())
-    };
     Some(Boxes {
-        trim: page(around(&mut placed.iter().map(|placed| placed.trim))?),
-        bleed: page(around(&mut placed.iter().map(Placed::bleed_box))?),
+        trim: around(&mut placed.iter().map(|placed| placed.trim))?,
+        bleed: around(&mut placed.iter().map(Placed::bleed_box))?,
     })
 }
