@@ -9,7 +9,8 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 use printers::{
-    Device, Isle, Picture, Said, Service, poppler, refusal, send, text, wait_for, words, write_pass,
+    Device, Gate, Isle, Picture, Said, Service, poppler, refusal, send, text, wait_for, words,
+    write_pass,
 };
 
 /// Finds a rule by its place, 100 to 101 mm from the head, and measures it, mm.
@@ -593,4 +594,54 @@ fn a_printer_that_wants_a_password_gets_it_and_says_so_where_it_is_wrong() {
         String::from_utf8_lossy(&output.stderr)
     );
     assert_eq!(printer.jobs(), 1);
+}
+
+/// RFC 7616: the password itself is never sent, so the connection may be open to others.
+#[test]
+fn a_printer_that_wants_a_digest_gets_it_over_an_open_connection_and_never_the_password() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    let file = pass(&isle, 3);
+    let secret = isle.path("secret");
+    let mut jobs = 0;
+    // What a printer makes up may be good for many requests, or for one.
+    for (algorithm, uses) in [("SHA-256", 1000), ("MD5", 1)] {
+        let gate = Gate::start(&isle, &printer, algorithm, uses);
+        let address = gate.open_address();
+        let args = ["print", &file, "--printer", &address, "--yes"];
+        let said = isle.refused(&args);
+        assert!(said.contains("wants a password"), "{said}");
+        let (name, right) = Gate::OPENS;
+        let with = |password: &str| {
+            std::fs::write(&secret, format!("{password}\n")).expect("written");
+            let output = isle
+                .tympan(&args)
+                .args(["--user", name, "--password-file", text(&secret)])
+                .output();
+            output.expect("it runs")
+        };
+        let said = refusal(&with("pricked once"));
+        assert!(
+            said.contains("does not take this name and password"),
+            "{said}"
+        );
+        assert_eq!(printer.jobs(), jobs);
+        let output = with(right);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.success(), "{algorithm}: {said}");
+        jobs += 1;
+        assert_eq!(printer.jobs(), jobs, "{algorithm}");
+        let arrived = std::fs::read(printer.document(jobs)).expect("a document");
+        assert!(
+            arrived == std::fs::read(&file).expect("the pass"),
+            "{algorithm}"
+        );
+        let log = gate.log();
+        assert!(
+            log.contains("nc=00000001") && !log.contains("Basic"),
+            "{log}"
+        );
+        assert_eq!(log.contains("nc=00000003"), uses > 1, "{log}");
+        assert!(!log.contains("pricked"), "{log}");
+    }
 }

@@ -14,6 +14,7 @@ mod answer;
 mod certificate;
 mod client;
 mod error;
+mod password;
 mod printer;
 mod queues;
 mod state;

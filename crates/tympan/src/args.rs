@@ -202,8 +202,9 @@ pub(crate) enum SetupCommand {
         tympan setup teach \"rear tray\"        (asks what you see)\n  \
         tympan setup teach \"rear tray\" --on-top-sheet 1 --took pencilled --at-arrow head \\\n    \
         --uppermost 2 --faces up\n\n\
-        Leave out what you did not see: where that leaves a doubt, a second short pass settles it\n\
-        (give -o again for its file), with --behind, --same-face and --heads.")]
+        Leave out what you did not see: where that leaves a doubt, a second short pass settles it. On a\n\
+        terminal Tympan writes it and asks on; in scripts, give -o again for its file, print it, and\n\
+        give the same answers once more with --behind, --same-face and --heads.")]
     Teach(Box<SetupTeach>),
     /// Say what the feed tray holds, and between which fills it feeds well.
     #[command(

@@ -70,13 +70,25 @@ pub(crate) fn prompt(text: &str) {
 /// # Errors
 /// A [`Refusal`] where nothing can be read.
 pub(crate) fn ask(question: &str) -> Result<String, Refusal> {
+    Ok(ask_as_typed(question)?.to_lowercase())
+}
+
+/// As [`ask`], with large letters left large.
+///
+/// # Errors
+/// A [`Refusal`] where nothing can be read.
+pub(crate) fn ask_as_typed(question: &str) -> Result<String, Refusal> {
     prompt(question);
     let mut line = String::new();
-    io::stdin().lock().read_line(&mut line).map_err(|e| {
+    let refuse = |why: &str| {
         Refusal::new(
-            format!("the answer cannot be read: {e}"),
-            "answer on the terminal, or give --yes",
+            format!("the answer cannot be read: {why}"),
+            "answer on the terminal; the command's --help says how to answer beforehand",
         )
-    })?;
-    Ok(line.trim().to_lowercase())
+    };
+    match io::stdin().lock().read_line(&mut line) {
+        Ok(0) => Err(refuse("there is no more input")),
+        Ok(_) => Ok(line.trim().to_owned()),
+        Err(e) => Err(refuse(&e.to_string())),
+    }
 }

@@ -500,15 +500,12 @@ fn answers_that_leave_a_doubt_ask_for_a_second_pass() {
     assert!(said.contains("numbers 1 and 2"), "{said}");
 }
 
-/// On a terminal the questions are asked one by one.
-#[test]
-fn on_a_terminal_the_questions_are_asked() {
-    let tympan = with_set_up();
-    let said = tympan.refused(&["setup", "teach", "p"]);
-    assert!(said.contains("nothing was seen yet"), "{said}");
-    let line = format!("exec {} setup teach p", env!("CARGO_BIN_EXE_tympan"));
+/// What the program says on a terminal where this is typed.
+fn on_a_terminal(tympan: &Tympan, command: &str, typed: &str) -> String {
+    let line = format!("exec {} {command}", env!("CARGO_BIN_EXE_tympan"));
     let mut shell = std::process::Command::new("script")
         .args(["--quiet", "--return", "--command", &line, "/dev/null"])
+        .current_dir(tympan.path(""))
         .env("TYMPAN_DATA", tympan.path("data"))
         .stdin(std::process::Stdio::piped())
         .stdout(std::process::Stdio::piped())
@@ -516,10 +513,57 @@ fn on_a_terminal_the_questions_are_asked() {
         .expect("script runs (apt-get install -y bsdutils)");
     let mut stdin = shell.stdin.take().expect("a pipe");
     std::thread::sleep(std::time::Duration::from_millis(700));
-    std::io::Write::write_all(&mut stdin, b"1\nsideways\ndown\n1\np\nhead\n").expect("typed");
+    std::io::Write::write_all(&mut stdin, typed.as_bytes()).expect("typed");
     let output = shell.wait_with_output().expect("it ends");
     drop(stdin);
-    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Where the answers leave a doubt, the second pass is written and asked about at once.
+#[test]
+fn on_a_terminal_a_doubt_is_settled_by_a_second_pass_that_is_asked_about_at_once() {
+    let tympan = with_set_up();
+    std::fs::write(tympan.path("second-pass.pdf"), "in the way").expect("written");
+    // The uppermost sheet, its face and the face that took the print were not seen.
+    let typed = "\n\n1\n\n\n\n\n1\nno\ny\n";
+    let said = on_a_terminal(&tympan, "setup teach p", typed);
+    assert!(
+        said.contains("Write its file to (second-pass-2.pdf)"),
+        "{said}"
+    );
+    assert!(
+        said.contains("Take the delivered pile as it lies"),
+        "{said}"
+    );
+    assert!(said.contains("This one is needed"), "{said}");
+    assert!(!said.contains(" --"), "{said}");
+    assert!(said.contains("Learnt how the printer"), "{said}");
+    assert_eq!(page_count(&tympan.path("second-pass-2.pdf")), 2);
+    let shown = json(&tympan.run(&["setup", "show", "p", "--json"]));
+    assert_eq!(shown["setup"]["behaviour"]["first_page_on"], "top");
+    // The name that is typed is taken as it is.
+    let said = on_a_terminal(
+        &tympan,
+        "setup teach p --on-top-sheet 1",
+        "Second.pdf\n2\nno\nno\n",
+    );
+    assert!(tympan.path("Second.pdf").exists(), "{said}");
+    // Where nobody answers to the end, it ends, and nothing is kept.
+    let said = on_a_terminal(
+        &tympan,
+        "setup teach p --on-top-sheet 1",
+        "Third.pdf\n2\n\u{4}",
+    );
+    assert!(said.contains("there is no more input"), "{said}");
+}
+
+/// On a terminal the questions are asked one by one.
+#[test]
+fn on_a_terminal_the_questions_are_asked() {
+    let tympan = with_set_up();
+    let said = tympan.refused(&["setup", "teach", "p"]);
+    assert!(said.contains("nothing was seen yet"), "{said}");
+    let said = on_a_terminal(&tympan, "setup teach p", "1\nsideways\ndown\n1\np\nhead\n");
     assert!(said.contains("Type one of: up, down."), "{said}");
     assert!(said.contains("Learnt how the printer"), "{said}");
     let shown = json(&tympan.run(&["setup", "show", "p", "--json"]));

@@ -151,6 +151,63 @@ impl Drop for Service {
     }
 }
 
+/// A gate before a printer that wants a name and a password by HTTP Digest: see `gate.py`.
+pub struct Gate {
+    child: Child,
+    log: PathBuf,
+    pub port: u16,
+}
+
+impl Gate {
+    /// The name and the password that it takes.
+    pub const OPENS: (&str, &str) = ("Marsh \"Keeper\"", "pricked: twice");
+
+    /// A gate whose challenges are good for so many requests.
+    pub fn start(isle: &Isle, printer: &Device<'_>, algorithm: &str, uses: u32) -> Self {
+        let port = printer.port + 1000;
+        let log = isle.path(&format!("gate {algorithm}"));
+        fs::write(&log, "").expect("written");
+        let mut child = isle
+            .command(Path::new("python3"))
+            .arg(here().join("gate.py"))
+            .args([port, printer.port].map(|port| port.to_string()))
+            .args([algorithm, &uses.to_string()])
+            .arg(&log)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("python3 runs");
+        let mut said = String::new();
+        let stdout = child.stdout.take().expect("a pipe");
+        let mut stdout = BufReader::new(stdout);
+        stdout.read_line(&mut said).expect("it speaks");
+        assert_eq!(said, "open\n");
+        Self { child, log, port }
+    }
+
+    pub fn address(&self) -> String {
+        format!("ipp://127.0.0.1:{}/ipp/print", self.port)
+    }
+
+    /// An address that is not this machine's for all that Tympan knows, so that the connection
+    /// counts as open to others.
+    pub fn open_address(&self) -> String {
+        format!("ipp://127.0.0.2:{}/ipp/print", self.port)
+    }
+
+    /// The fields of all that it was asked with.
+    pub fn log(&self) -> String {
+        fs::read_to_string(&self.log).expect("a log")
+    }
+}
+
+impl Drop for Gate {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
 /// What a program that refused says.
 pub fn refusal(output: &Output) -> String {
     let said = String::from_utf8_lossy(&output.stderr).into_owned();

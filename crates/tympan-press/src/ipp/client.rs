@@ -1,9 +1,9 @@
 //! Asking a printer: HTTP, timeouts, passwords.
 
 use std::io::Read;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use base64::Engine;
 use ipp::prelude::{
     DelimiterTag, IppAttribute, IppRequestResponse, IppValue, IppVersion, Operation,
 };
@@ -14,6 +14,7 @@ use ureq::unversioned::transport::{Connector, TcpConnector};
 
 use super::answer::UNSUPPORTED;
 use super::certificate::{PinnedTls, Shown};
+use super::password::{NoScheme, Scheme};
 use super::{Address, Answer, Fingerprint, PrinterError};
 
 /// The longest answer that is read; a media database of a thousand entries has some 300 kB.
@@ -61,14 +62,36 @@ impl Default for Patience {
 }
 
 /// A connection to a printer.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub(crate) struct Client {
     pub(crate) address: Address,
     agent: Agent,
     access: Access,
     patience: Patience,
     shown: Shown,
+    door: Arc<Mutex<Door>>,
 }
+
+impl std::fmt::Debug for Client {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Client")
+            .field("address", &self.address)
+            .field("access", &self.access)
+            .finish_non_exhaustive()
+    }
+}
+
+/// What is known of how the printer wants the password.
+#[derive(Default)]
+struct Door {
+    /// How, once it has said so.
+    scheme: Option<Scheme>,
+    /// Whether it has taken the name and the password before.
+    has_opened: bool,
+}
+
+type Answered = ureq::http::Response<ureq::Body>;
+type Post = ureq::RequestBuilder<ureq::typestate::WithBody>;
 
 impl Client {
     pub(crate) fn new(address: Address, access: Access, patience: Patience) -> Self {
@@ -92,6 +115,7 @@ impl Client {
             access,
             patience,
             shown,
+            door: Arc::default(),
         }
     }
 
@@ -125,15 +149,15 @@ impl Client {
     /// Asks, and gives the answer whatever its status.
     pub(crate) fn ask(&self, request: &Request) -> Result<Answer, PrinterError> {
         let bytes = request.0.to_bytes();
-        let response = self
-            .post()
-            .config()
-            .timeout_send_body(Some(self.patience.answer))
-            .timeout_recv_response(Some(self.patience.answer))
-            .timeout_recv_body(Some(self.patience.answer))
-            .build()
-            .send(&bytes[..])
-            .map_err(|e| self.failed(e))?;
+        let response = self.let_in(|post| {
+            post.config()
+                .timeout_send_body(Some(self.patience.answer))
+                .timeout_recv_response(Some(self.patience.answer))
+                .timeout_recv_body(Some(self.patience.answer))
+                .build()
+                .send(&bytes[..])
+                .map_err(|e| self.failed(e))
+        })?;
         self.answer(response)
     }
 
@@ -144,15 +168,30 @@ impl Client {
         pages: &mut (dyn Read + Send),
     ) -> Result<Answer, PrinterError> {
         let bytes = request.0.to_bytes();
-        let mut body = Read::chain(&bytes[..], pages);
-        let response = self
-            .post()
-            .config()
-            .timeout_recv_response(Some(self.patience.stall))
-            .timeout_recv_body(Some(self.patience.answer))
-            .build()
-            .send(SendBody::from_reader(&mut body))
-            .map_err(|e| self.failed(e))?;
+        let mut pages = Begun {
+            pages,
+            is_begun: false,
+        };
+        let response = self.let_in(|post| {
+            if pages.is_begun {
+                return Err(PrinterError::Broken {
+                    place: self.address.place(),
+                    why: "it asked for the password once more in the middle of the pages".into(),
+                });
+            }
+            let post = match self.may_be_asked() {
+                // It is to say no before it has taken pages (RFC 9110, 10.1.1).
+                true => post.header("Expect", "100-continue"),
+                false => post,
+            };
+            let mut body = Read::chain(&bytes[..], &mut pages);
+            post.config()
+                .timeout_recv_response(Some(self.patience.stall))
+                .timeout_recv_body(Some(self.patience.answer))
+                .build()
+                .send(SendBody::from_reader(&mut body))
+                .map_err(|e| self.failed(e))
+        })?;
         self.answer(response)
     }
 
@@ -161,21 +200,68 @@ impl Client {
         self.agent.clone().shutdown();
     }
 
-    fn post(&self) -> ureq::RequestBuilder<ureq::typestate::WithBody> {
+    /// Posts; where the printer wants a password, or has grown tired of what it made up for an
+    /// earlier answer, answers and posts once more.
+    fn let_in(
+        &self,
+        mut go: impl FnMut(Post) -> Result<Answered, PrinterError>,
+    ) -> Result<Answered, PrinterError> {
+        let (post, was_given) = self.post();
+        let response = go(post)?;
+        if response.status().as_u16() != 401 {
+            self.door().has_opened |= was_given;
+            return Ok(response);
+        }
+        let place = self.address.place();
+        let fields = response.headers().get_all("www-authenticate");
+        let fields = fields.iter().filter_map(|field| field.to_str().ok());
+        let scheme = match Scheme::choose(fields, self.is_private()) {
+            Ok(scheme) => scheme,
+            Err(NoScheme::Open) => return Err(PrinterError::PasswordOpen { place }),
+            Err(NoScheme::Unknown(ways)) => {
+                return Err(PrinterError::PasswordUnknown { place, ways });
+            }
+        };
+        if self.access.user.is_none() {
+            return Err(PrinterError::PasswordWanted { place });
+        }
+        let mut door = self.door();
+        let only_stale = scheme.is_stale() || (scheme.may_grow_stale() && door.has_opened);
+        if was_given && !only_stale {
+            return Err(PrinterError::PasswordWrong { place });
+        }
+        door.scheme = Some(scheme);
+        drop(door);
+        drop(response);
+        go(self.post().0)
+    }
+
+    fn door(&self) -> MutexGuard<'_, Door> {
+        self.door.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A request that is to be sent, and whether it has the name and the password in it.
+    fn post(&self) -> (Post, bool) {
         let post = self
             .agent
             .post(self.address.post())
             .header("Content-Type", "application/ipp")
             .header("Accept-Encoding", "identity");
-        match &self.access.user {
-            // RFC 7617.
-            Some((name, password)) if self.is_private() => {
-                let both = format!("{name}:{password}");
-                let coded = base64::engine::general_purpose::STANDARD.encode(both);
-                post.header("Authorization", format!("Basic {coded}"))
-            }
-            _ => post,
+        let field = self.access.user.as_ref().and_then(|(name, password)| {
+            let path = &self.address.path;
+            let mut door = self.door();
+            door.scheme.as_mut()?.field(name, password, path)
+        });
+        match field {
+            Some(field) => (post.header("Authorization", field), true),
+            None => (post, false),
         }
+    }
+
+    /// Whether the printer may yet answer a request by asking for the password.
+    fn may_be_asked(&self) -> bool {
+        let will_not = |scheme: &Scheme| !scheme.may_grow_stale();
+        self.access.user.is_some() && !self.door().scheme.as_ref().is_some_and(will_not)
     }
 
     /// Whether nobody on the way can read what is sent.
@@ -191,13 +277,10 @@ impl Client {
         let status = response.status().as_u16();
         match status {
             200..=299 => {}
-            401 | 403 if !self.is_private() => {
+            401 => return Err(PrinterError::PasswordWrong { place: place() }),
+            403 if !self.is_private() => {
                 return Err(PrinterError::PasswordOpen { place: place() });
             }
-            401 if self.access.user.is_some() => {
-                return Err(PrinterError::PasswordWrong { place: place() });
-            }
-            401 => return Err(PrinterError::PasswordWanted { place: place() }),
             403 => {
                 return Err(PrinterError::Refused {
                     status: 0x0403,
@@ -272,6 +355,19 @@ impl Client {
                 why: other.to_string(),
             },
         }
+    }
+}
+
+/// Pages, and whether any of them have been read.
+struct Begun<'a> {
+    pages: &'a mut (dyn Read + Send),
+    is_begun: bool,
+}
+
+impl Read for Begun<'_> {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        self.is_begun = true;
+        self.pages.read(buffer)
     }
 }
 

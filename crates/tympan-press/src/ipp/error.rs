@@ -50,6 +50,14 @@ pub enum PrinterError {
         /// Host and port.
         place: String,
     },
+    /// The printer wants a password in a way that is not known here.
+    #[error("the printer at {place} wants a password in a way that is not known here{}", named(.ways))]
+    PasswordUnknown {
+        /// Host and port.
+        place: String,
+        /// The ways that it offers, by their names.
+        ways: String,
+    },
     /// The printer's certificate has not been seen before.
     #[error("the printer at {place} shows a certificate that is not known here: {shown}")]
     UnknownCertificate {
@@ -120,6 +128,14 @@ fn in_words(said: &Option<String>) -> String {
         .map_or_else(String::new, |said| format!("; it says \"{said}\""))
 }
 
+fn named(ways: &str) -> String {
+    if ways.is_empty() {
+        String::new()
+    } else {
+        format!(" ({ways})")
+    }
+}
+
 fn what(unsupported: &[String]) -> String {
     if unsupported.is_empty() {
         String::new()
@@ -179,6 +195,10 @@ impl PrinterError {
             }
             Self::PasswordWrong { .. } => "check the name and the password",
             Self::PasswordOpen { .. } => "use the encrypted address, with ipps:// in front",
+            Self::PasswordUnknown { .. } => {
+                "on the printer's own page, let it take Basic or Digest passwords, or print without \
+                 one"
+            }
             Self::UnknownCertificate { .. } => {
                 "compare the fingerprint with the one on the printer's own page or display if it \
                  shows one; to take it from now on, give it with --certificate"

@@ -2,6 +2,7 @@
 //! terminal.
 
 use std::io::{self, IsTerminal};
+use std::path::{Path, PathBuf};
 
 use tympan_app::Refusal;
 use tympan_app::press::behaviour::{Seen, SeenAgain, Took};
@@ -14,30 +15,45 @@ use crate::say;
 
 pub(crate) fn run(cli: &Cli, store: &mut Store, args: &SetupTeach) -> Result<(), Refusal> {
     let setup = store.set_up_named(&args.name)?;
-    let request = given(args);
-    if request.seen != Seen::default() || request.again.is_some() {
-        let taught = run::teach(store, &setup, &request)?;
-        if let (false, Some(output)) = (taught.sure, &args.output) {
+    let mut request = given(args);
+    let can_ask = !cli.json && io::stdin().is_terminal();
+    if request.seen == Seen::default() && request.again.is_none() {
+        if let Some(output) = &args.output {
+            run::trial(&setup, None, output)?;
+            if cli.json {
+                return say::json(&serde_json::json!({ "schema": 1, "output": output }));
+            }
+            return say::data(&what_to_do(&setup, &say::path(output)));
+        }
+        if !can_ask {
+            return Err(Refusal::new(
+                "nothing was seen yet",
+                "write the two sheets to print with -o trial.pdf, then say what you see",
+            ));
+        }
+        request.seen = asked()?;
+    }
+    let mut taught = run::teach(store, &setup, &request)?;
+    let mut second = args.output.clone();
+    if !taught.sure && request.again.is_none() {
+        if can_ask && second.is_none() {
+            second = Some(where_to()?);
+        }
+        if let Some(output) = &second {
             run::trial(&setup, Some(&request), output)?;
         }
-        return told(cli, args, &taught);
-    }
-    if let Some(output) = &args.output {
-        run::trial(&setup, None, output)?;
-        if cli.json {
-            return say::json(&serde_json::json!({ "schema": 1, "output": output }));
+        if let (true, Some(output)) = (can_ask, &second) {
+            request.again = Some(asked_again(&taught, &say::path(output))?);
+            taught = run::teach(store, &setup, &request)?;
         }
-        return say::data(&what_to_do(&setup, &say::path(output)));
     }
-    if !cli.json && io::stdin().is_terminal() {
-        let request = asked()?;
-        let taught = run::teach(store, &setup, &request)?;
-        return told(cli, args, &taught);
+    if !taught.sure && request.again.is_some() {
+        return Err(Refusal::new(
+            "the answers to both passes leave a doubt still; nothing was kept",
+            "print the two sheets once more, and answer whatever you can see",
+        ));
     }
-    Err(Refusal::new(
-        "nothing was seen yet",
-        "write the two sheets to print with -o trial.pdf, then say what you see",
-    ))
+    told(cli, second.as_deref(), &taught)
 }
 
 /// The answers that were given as options.
@@ -62,7 +78,7 @@ fn given(args: &SetupTeach) -> TeachRequest {
 }
 
 /// Asks what was seen after the first pass. What was not seen is left out.
-fn asked() -> Result<TeachRequest, Refusal> {
+fn asked() -> Result<Seen, Refusal> {
     say::note(
         "Look at the two sheets as the printer gave them back. Press Enter where you did not see it.",
     );
@@ -89,16 +105,65 @@ fn asked() -> Result<TeachRequest, Refusal> {
             ("right", LeadingEdge::Right),
         ],
     )?;
-    Ok(TeachRequest {
-        seen: Seen {
-            on_top_sheet,
-            took,
-            at_arrow,
-            pile_top,
-            pile_faces,
-        },
-        again: None,
+    Ok(Seen {
+        on_top_sheet,
+        took,
+        at_arrow,
+        pile_top,
+        pile_faces,
     })
+}
+
+/// Asks where the second pass is written; a name that is free where none is typed.
+fn where_to() -> Result<PathBuf, Refusal> {
+    let names = (1..).map(|n| match n {
+        1 => PathBuf::from("second-pass.pdf"),
+        n => PathBuf::from(format!("second-pass-{n}.pdf")),
+    });
+    let free = names.into_iter().find(|name| !name.exists());
+    let free = free.unwrap_or_default();
+    let question = format!(
+        "That leaves a doubt, which a second short pass settles. Write its file to ({}): ",
+        say::path(&free)
+    );
+    let typed = say::ask_as_typed(&question)?;
+    Ok(if typed.is_empty() { free } else { typed.into() })
+}
+
+/// Says how the second pass is printed, and asks what was seen after it.
+fn asked_again(taught: &Taught, file: &str) -> Result<SeenAgain, Refusal> {
+    say::note(&format!(
+        "Wrote {file}. Print it on the same two sheets, and leave this open meanwhile:\n\
+         1. {}\n\
+         2. Print the file one-sided, at actual size.\n\
+         3. Find the sheet with the plain 1, and answer these three.",
+        taught.reload.in_words
+    ));
+    let yes_or_no = [("yes", true), ("no", false)];
+    Ok(SeenAgain {
+        behind_first: needed(
+            "Which ringed number did that sheet get? (1/2): ",
+            &[("1", 1), ("2", 2)],
+        )?,
+        same_face: needed(
+            "Are the plain and the ringed number on the same face? (yes/no): ",
+            &yes_or_no,
+        )?,
+        heads_together: needed(
+            "Are the heads of the two prints at the same edge of the sheet? (yes/no): ",
+            &yes_or_no,
+        )?,
+    })
+}
+
+/// As [`answer`], but asks until there is one.
+fn needed<T: Copy>(question: &str, words: &[(&str, T)]) -> Result<T, Refusal> {
+    loop {
+        if let Some(value) = answer(question, words)? {
+            return Ok(value);
+        }
+        say::note("This one is needed: look at the sheet.");
+    }
 }
 
 /// One of these words, or their beginning; nothing where nothing is typed.
@@ -131,7 +196,7 @@ fn what_to_do(setup: &SetUp, file: &str) -> String {
     )
 }
 
-fn told(cli: &Cli, args: &SetupTeach, taught: &Taught) -> Result<(), Refusal> {
+fn told(cli: &Cli, second: Option<&Path>, taught: &Taught) -> Result<(), Refusal> {
     if cli.json {
         return say::json(taught);
     }
@@ -145,7 +210,7 @@ fn told(cli: &Cli, args: &SetupTeach, taught: &Taught) -> Result<(), Refusal> {
             taught.setup
         ));
     }
-    let file = match &args.output {
+    let file = match second {
         Some(output) => format!("print {} on them", say::path(output)),
         None => "print the second pass, which the same answers with -o second.pdf write".to_owned(),
     };
