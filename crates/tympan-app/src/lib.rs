@@ -9,6 +9,7 @@ pub mod inspect;
 pub mod lay;
 pub mod lines_up;
 pub mod measure;
+mod on_page;
 pub mod pages;
 pub mod picture;
 pub mod plan;
@@ -22,6 +23,7 @@ pub mod words;
 
 use std::path::PathBuf;
 
+pub use on_page::on_page;
 pub use refusal::Refusal;
 /// How piles lie and loads are made, for the faces to ask and show.
 pub use tympan_press as press;

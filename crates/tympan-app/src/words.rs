@@ -327,7 +327,8 @@ impl Units {
         said
     }
 
-    /// Words that end in one number, or in several with `×` between them, with these converted.
+    /// Words that end in one number, or in several with `×` or `to` between them, with these
+    /// converted.
     fn converted(self, words: &str) -> Option<String> {
         let is_of_number = |c: char| c.is_ascii_digit() || c == '.';
         let before = words.trim_end_matches(is_of_number);
@@ -335,13 +336,11 @@ impl Units {
         let mm: f64 = number.parse().ok()?;
         let decimals = number.split_once('.').map_or(0, |(_, part)| part.len()) + 2;
         let number = format!("{:.decimals$}", self.of_mm(mm));
-        let chain = before
-            .strip_suffix(" × ")
-            .and_then(|words| self.converted(words));
-        Some(match chain {
-            Some(chain) => format!("{chain} × {number}"),
-            None => format!("{before}{number}"),
-        })
+        let chain = [" × ", " to "].into_iter().find_map(|between| {
+            let words = before.strip_suffix(between)?;
+            Some(format!("{}{between}{number}", self.converted(words)?))
+        });
+        Some(chain.unwrap_or_else(|| format!("{before}{number}")))
     }
 
     /// A length without its sign and without idle zeros: `2.1 mm`; `None` where it rounds to
@@ -482,6 +481,11 @@ mod tests {
             ("3 of 4 cards, 300 g/m²", "3 of 4 cards, 300 g/m²"),
             ("no mm here, nor 3 mmHg", "no mm here, nor 3 mmHg"),
             ("page 2: ±0.25 mm", "page 2: ±0.0098 in"),
+            (
+                "89 to 216 × 127 to 356 mm, 3 mm unprintable all round",
+                "3.50 to 8.50 × 5.00 to 14.02 in, 0.12 in unprintable all round",
+            ),
+            ("turn to 5 mm", "turn to 0.20 in"),
         ] {
             assert_eq!(Units::Inch.said(mm), inches);
             assert_eq!(Units::Mm.said(mm), mm);

@@ -42,7 +42,7 @@ impl From<Refusal> for Refused {
 
 impl IntoResponse for Refused {
     fn into_response(self) -> Response {
-        let Refusal { message, hint } = self.refusal;
+        let Refusal { message, hint } = self.refusal.on_page();
         let told = json!({ "refused": { "message": message, "hint": hint } });
         (self.status, Json(told)).into_response()
     }

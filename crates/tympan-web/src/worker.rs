@@ -19,7 +19,7 @@ use tympan_app::desk::{
     Work, look, look_closely,
 };
 use tympan_app::lay::{self, View};
-use tympan_app::{correct, inspect};
+use tympan_app::{correct, inspect, on_page};
 
 /// What can be asked of the child.
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -165,9 +165,9 @@ pub fn work(memory_mb: u64) -> io::Result<()> {
     let mut open = Open::default();
     for ask in waiting {
         cancel.store(false, Ordering::Relaxed);
-        let said = answer(*ask, &mut open, &cancel).unwrap_or_else(|refusal| Said::Refused {
-            message: refusal.message,
-            hint: refusal.hint,
+        let said = answer(*ask, &mut open, &cancel).unwrap_or_else(|refusal| {
+            let Refusal { message, hint } = refusal.on_page();
+            Said::Refused { message, hint }
         });
         say(&said)?;
     }
@@ -361,6 +361,10 @@ fn save(
     let outcome = correct::correct(store.as_ref(), &request, &mut progress, cancel)?;
     Ok(Said::Saved {
         in_words: outcome.backs_in_words(),
-        cautions: outcome.worth_knowing(),
+        cautions: outcome
+            .worth_knowing()
+            .iter()
+            .map(|text| on_page(text))
+            .collect(),
     })
 }

@@ -11,6 +11,7 @@ use super::files::{Incoming, is_id, keep_as, new_id, plain_name};
 use super::work::{Job, JobState, WorkFile};
 use super::{Desk, JobKind};
 use crate::measure::{self, PicturesAsked};
+use crate::on_page::on_page;
 use crate::refusal::Refusal;
 
 /// Pictures that were dropped together.
@@ -135,7 +136,7 @@ impl PicturesIn {
                     files: names(&refused.files),
                     code: refused.refused.code.to_owned(),
                     message: self.renamed(&refused.refused.message),
-                    hint: refused.refused.hint.to_owned(),
+                    hint: on_page(refused.refused.hint),
                 })
                 .collect(),
         })

@@ -9,6 +9,7 @@ use tympan_sheet::{Affine, Angle, Flip, Page, Point, Vector};
 
 use super::work::Work;
 use crate::inspect::{self, FaultSaid, GridSaid, Inspection, Progress, Request};
+use crate::on_page::on_page;
 use crate::pages::{BackPages, Role};
 use crate::refusal::Refusal;
 use crate::words::capital;
@@ -162,8 +163,8 @@ fn inspected(found: &Inspection, has_back_file: bool) -> Inspected {
         _ => None,
     };
     Inspected {
-        answer: found.answer.clone(),
-        verdict: found.verdict.clone(),
+        answer: on_page(&found.answer),
+        verdict: on_page(&found.verdict),
         findings: found.faults.iter().map(finding).collect(),
         backs: if has_back_file { None } else { backs(found) },
         cards,
@@ -177,8 +178,8 @@ fn finding(fault: &FaultSaid) -> Finding {
         back_file: fault.back_file,
         page: fault.page,
         pages: fault.pages.len(),
-        message: sentence(&fault.message),
-        hint: sentence(&fault.hint),
+        message: sentence(&on_page(&fault.message)),
+        hint: sentence(&on_page(&fault.hint)),
     }
 }
 

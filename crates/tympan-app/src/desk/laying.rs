@@ -12,6 +12,7 @@ use super::picture;
 use super::wish::Wish;
 use crate::files;
 use crate::lay::{self, Job, Known, Laid, Named, Problem, Progress, Request, StockSheets, View};
+use crate::on_page::on_page;
 use crate::refusal::Refusal;
 
 /// Sheets are shown with so many pixels per mm.
@@ -184,7 +185,7 @@ impl DeckIn {
             cautions: laid
                 .cautions
                 .iter()
-                .map(|text| self.renamed(text))
+                .map(|text| on_page(&self.renamed(text)))
                 .collect(),
             wish: self.wish.clone(),
         }

@@ -11,6 +11,7 @@ use tympan_store::Store;
 use super::coefficients;
 use super::work::Learnt;
 use crate::measure;
+use crate::on_page::on_page;
 use crate::refusal::Refusal;
 use crate::report::{Design, report};
 use crate::words::capital;
@@ -61,7 +62,7 @@ pub fn look(files: &[PathBuf], password: Option<&str>) -> Result<Look, Refusal> 
             document
                 .cautions()
                 .iter()
-                .map(|caution| format!("{}.", capital(&caution.to_string()))),
+                .map(|caution| format!("{}.", capital(&on_page(&caution.to_string())))),
         );
     }
     Ok(Look::Open(looked))

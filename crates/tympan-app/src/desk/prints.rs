@@ -8,11 +8,13 @@ use serde::{Deserialize, Serialize};
 use tympan_sheet::BindingEdge;
 
 use super::work::{Job, JobKind};
+use crate::on_page::on_page;
 use crate::print::{
     self, Access, Fingerprint, Happening, Patience, Plan, Printer, PrinterError, Quality, Request,
     Sides, Span, Watch,
 };
 use crate::refusal::Refusal;
+use crate::words::Units;
 
 /// How long a printer may stay silent or busy.
 const PATIENCE: Duration = Duration::from_secs(120);
@@ -76,6 +78,10 @@ pub enum Answered {
         place: String,
         /// The fingerprint that it shows.
         shown: String,
+        /// What is the matter with it.
+        message: String,
+        /// What to look at before it is taken.
+        hint: String,
     },
     /// It wants a password, or does not take this one.
     Password {
@@ -107,6 +113,20 @@ pub struct PlanTold {
     pub sources: Vec<String>,
     /// Its types of media.
     pub kinds: Vec<String>,
+}
+
+impl Answered {
+    /// The same with its lengths in these units.
+    #[must_use]
+    pub fn in_units(mut self, units: Units) -> Self {
+        if let Self::Plan(plan) = &mut self {
+            let lines = plan.lines.iter_mut().map(|(_, line)| line);
+            for line in lines.chain(&mut plan.cautions).chain(&mut plan.abilities) {
+                *line = units.said(line);
+            }
+        }
+        self
+    }
 }
 
 /// How printing ended.
@@ -224,12 +244,10 @@ impl PrintIn {
                 }
                 Ok(Ok(printer))
             }
-            Err(PrinterError::UnknownCertificate { place, shown }) => {
-                Ok(Err(Answered::Certificate {
-                    place,
-                    shown: shown.to_string(),
-                }))
-            }
+            Err(
+                e @ (PrinterError::UnknownCertificate { .. }
+                | PrinterError::ChangedCertificate { .. }),
+            ) => Ok(Err(certificate_shown(e))),
             Err(e) if print::wants_password(&e) => Ok(Err(Answered::Password {
                 message: e.to_string(),
             })),
@@ -288,11 +306,14 @@ impl PrintIn {
             first: plan.first_sheet,
             lines: lines
                 .into_iter()
-                .map(|(about, line)| (about.to_owned(), line))
+                .map(|(about, line)| (about.to_owned(), on_page(&line)))
                 .collect(),
             at_stake: plan.at_stake.clone(),
-            cautions: plan.cautions.clone(),
-            abilities: print::abilities_in_words(&printer.abilities),
+            cautions: plan.cautions.iter().map(|text| on_page(text)).collect(),
+            abilities: print::abilities_in_words(&printer.abilities)
+                .iter()
+                .map(|text| on_page(text))
+                .collect(),
             sources: printer.abilities.sources.clone(),
             kinds: printer.abilities.types.clone(),
         }))
@@ -331,7 +352,7 @@ impl PrintIn {
                 Happening::Sheets { out, .. } => Some(*out),
                 _ => None,
             };
-            told(&print::happens_in_words(happening), out);
+            told(&on_page(&print::happens_in_words(happening)), out);
         };
         let mut watch = Watch {
             tell: &mut tell,
@@ -341,13 +362,13 @@ impl PrintIn {
             mend_within: None,
         };
         let outcome = print::print(&printer, &plan, &mut watch)?;
-        let mut said = print::ended_in_words(&outcome);
+        let mut said = on_page(&print::ended_in_words(&outcome));
         let noted = crate::open_store(Some(self.data.clone()))
             .and_then(|mut store| print::note(&mut store, &plan, &outcome));
         if let Err(refusal) = noted {
             said.push_str(&format!(
                 " (this is not in the run's log: {})",
-                refusal.message
+                on_page(&refusal.message)
             ));
         }
         Ok(EndTold {
@@ -357,6 +378,31 @@ impl PrintIn {
             last: outcome.last_sheet,
             counted: outcome.sheets_out.is_some(),
         })
+    }
+}
+
+fn certificate_shown(error: PrinterError) -> Answered {
+    let (message, hint) = match &error {
+        PrinterError::ChangedCertificate { .. } => (
+            "This printer shows another certificate than before",
+            "A new printer, a factory reset or a firmware update makes a new certificate. If none \
+             of these happened, something else may answer in the printer's place.",
+        ),
+        _ => (
+            "This printer shows a certificate that is not known here",
+            "Compare it with the one on the printer's own page or display, if it shows one.",
+        ),
+    };
+    let (place, shown) = match error {
+        PrinterError::ChangedCertificate { place, shown }
+        | PrinterError::UnknownCertificate { place, shown } => (place, shown.to_string()),
+        _ => Default::default(),
+    };
+    Answered::Certificate {
+        place,
+        shown,
+        message: message.to_owned(),
+        hint: hint.to_owned(),
     }
 }
 

@@ -278,10 +278,11 @@ impl Job {
     /// The same, ended for a reason.
     #[must_use]
     pub fn ended(self, state: JobState, why: &Refusal) -> Self {
+        let Refusal { message, hint } = why.clone().on_page();
         Self {
             state,
-            message: why.message.clone(),
-            hint: why.hint.clone().unwrap_or_default(),
+            message,
+            hint: hint.unwrap_or_default(),
             ..self
         }
     }

@@ -44,8 +44,8 @@ pub fn label(key: &str) -> &'static str {
     known.map_or("", |(_, label)| label)
 }
 
-/// Words that name options as the command line has them, as the page has them.
-pub(super) fn on_page(text: &str) -> String {
+/// Words that name options of a job as the command line has them, as the page has them.
+pub(crate) fn options_as_labels(text: &str) -> String {
     let mut words = text.to_owned();
     // Those that others begin with come last.
     let mut by_length = LABELS;
@@ -63,7 +63,7 @@ mod tests {
     #[test]
     fn options_are_called_as_the_page_calls_them() {
         assert_eq!(
-            on_page("say less with --bleed-within, or more with --bleed 2mm"),
+            options_as_labels("say less with --bleed-within, or more with --bleed 2mm"),
             "say less with “Bleed that the pictures have”, or more with “Bleed” 2mm"
         );
     }

@@ -9,7 +9,7 @@ mod folder;
 mod gather;
 mod job;
 mod known;
-mod labels;
+pub(crate) mod labels;
 mod picture;
 mod planned;
 mod problem;

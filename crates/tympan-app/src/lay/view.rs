@@ -19,7 +19,8 @@ use super::known::Known;
 use super::planned::{self, Planned, Stuck};
 use super::problem::Problem;
 use super::said::{self, CardSaid, PileSaid, PlanSaid};
-use super::{Job, Progress, Request, labels, picture, sheets};
+use super::{Job, Progress, Request, picture, sheets};
+use crate::on_page::on_page;
 use crate::refusal::Refusal;
 use crate::words::counted;
 
@@ -168,11 +169,11 @@ pub fn view(
         }
     }
     for caution in &mut view.cautions {
-        *caution = labels::on_page(caution);
+        *caution = on_page(caution);
     }
     for problem in &mut view.problems {
-        problem.message = labels::on_page(&problem.message);
-        problem.hint = labels::on_page(&problem.hint);
+        problem.message = on_page(&problem.message);
+        problem.hint = on_page(&problem.hint);
     }
     view
 }
@@ -182,7 +183,7 @@ fn card(card: &Card) -> CardView {
         said: said::card(card),
         front: card.front,
         back: card.back,
-        caution: card.caution.clone(),
+        caution: card.caution.as_deref().map(on_page),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a printer can do, what would be printed, and what happens then: in words.
 
-use tympan_press::ipp::{Abilities, Delivery, Media, PrinterError, Sides, Way, way};
+use tympan_press::ipp::{Abilities, Delivery, Margins, Media, PrinterError, Sides, Way, way};
 
 use super::plan::Plan;
 use super::run::{Ending, Happening, Outcome};
@@ -90,10 +90,7 @@ fn sheets(media: &[Media]) -> Vec<String> {
             } else if all.iter().all(|m| *m == all[0]) {
                 line.push_str(&format!(", {} mm unprintable all round", short(all[0])));
             } else {
-                let [top, right, bottom, left] = all.map(short);
-                line.push_str(&format!(
-                    ", unprintable: {top} mm at the head, {right} right, {bottom} foot, {left} left"
-                ));
+                line.push_str(&format!(", unprintable: {}", edges(margins, "at")));
             }
         }
         if let Some(source) = &entry.source {
@@ -112,6 +109,17 @@ fn sheets(media: &[Media]) -> Vec<String> {
         lines.push(format!("and {more} more: --json tells all"));
     }
     lines
+}
+
+/// How far from each edge a printer stays, each with its unit, so that any face can tell it in its
+/// own.
+fn edges(margins: Margins, of: &str) -> String {
+    let [top, right, bottom, left] =
+        [margins.top, margins.right, margins.bottom, margins.left].map(short);
+    format!(
+        "{top} mm {of} the head, {right} mm {of} the right edge, {bottom} mm {of} the foot and \
+         {left} mm {of} the left edge"
+    )
 }
 
 fn short(mm: f64) -> String {
@@ -161,10 +169,7 @@ pub fn plan_in_words(plan: &Plan) -> Vec<(&'static str, String)> {
     if let Some(margins) = plan.margins {
         lines.push((
             "edges",
-            format!(
-                "the printer cannot print within {} mm of the head, {} right, {} foot, {} left",
-                margins.top, margins.right, margins.bottom, margins.left
-            ),
+            format!("the printer cannot print within {}", edges(margins, "of")),
         ));
     }
     lines.push((

@@ -95,6 +95,8 @@ async function ask() {
     $("finding").textContent = "";
   }
   if (told.answer === "certificate") {
+    $("certificate-title").textContent = told.message;
+    $("certificate-said").textContent = told.hint;
     $("fingerprint").textContent = told.shown;
     appear($("certificate"));
     $("certificate").focus();

@@ -6,15 +6,16 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use tympan_app::Refusal;
 use tympan_app::desk::{self, AgainWish, Answered, PlanTold, PrintWish, RunWish};
 use tympan_app::print;
 use tympan_app::run::{self, RunSeen};
 use tympan_app::store::{RunId, RunRecord, Store};
+use tympan_app::{Refusal, on_page};
 
 use super::download;
 use crate::jobs::run as run_jobs;
 use crate::refused::{Answer, Refused, aside};
+use crate::shell::Units;
 use crate::state::{App, State as Shared};
 use crate::worker::{Ask, Said};
 
@@ -127,7 +128,7 @@ async fn with(
     })
     .await?;
     app.tell(&news);
-    Ok(Json(json!({ "said": words })))
+    Ok(Json(json!({ "said": on_page(&words) })))
 }
 
 /// `POST /api/run/ID/release`: the make-ready is right, paper may move.
@@ -206,6 +207,7 @@ async fn ask(app: &App, run: &RunId, asked: &ToPrint) -> Answer<desk::PrintIn> {
 pub(crate) async fn plan(
     State(app): State<App>,
     Path(id): Path<String>,
+    units: Units,
     Json(asked): Json<ToPrint>,
 ) -> Answer<Json<Answered>> {
     let print = ask(&app, &run_id(&id)?, &asked).await?;
@@ -214,7 +216,7 @@ pub(crate) async fn plan(
     let ask = Ask::PrintPlan(Box::new(print));
     let said = app.crew.carry_out(0, ask, cancel, |_, _| {}).await?;
     match said {
-        Said::Answered(answered) => Ok(Json(*answered)),
+        Said::Answered(answered) => Ok(Json(answered.in_units(units.0))),
         _ => Err(Refused::not_found()),
     }
 }

@@ -5,6 +5,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use tympan_app::on_page;
 use tympan_app::press::behaviour::Seen;
 use tympan_app::run::{self, TeachRequest};
 
@@ -52,6 +53,6 @@ pub(crate) async fn teach(
         "sure": taught.sure,
         "words": taught.reload.in_words,
         "pictures": run::pile_svgs(&taught.reload),
-        "cautions": taught.cautions,
+        "cautions": taught.cautions.iter().map(|text| on_page(text)).collect::<Vec<_>>(),
     })))
 }

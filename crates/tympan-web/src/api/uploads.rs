@@ -207,7 +207,7 @@ fn too_large(most: u64) -> Refused {
     Refused::new(
         StatusCode::PAYLOAD_TOO_LARGE,
         "this file is larger than 1 GB",
-        "split it into files of some hundred pages, or correct it with tympan correct",
+        "split it into files of some hundred pages",
     )
 }
 

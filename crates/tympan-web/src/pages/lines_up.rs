@@ -4,6 +4,7 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::lines_up::{LinesUp, SheetSeen, length};
+use tympan_app::on_page;
 use tympan_app::report::Report;
 use tympan_app::store::SetUp;
 
@@ -128,7 +129,7 @@ fn words(report: &Report) -> Markup {
             p { (said.cards) }
             p { (said.more_sheets) }
             @for caution in &report.cautions {
-                p.bear { "Bear in mind: " (caution) "." }
+                p.bear { "Bear in mind: " (on_page(caution)) "." }
             }
             details {
                 summary { "Which parts of the steady error are sure" }

@@ -5,6 +5,8 @@ use axum::http::{StatusCode, Uri};
 use axum::response::{IntoResponse, Response};
 use maud::html;
 
+use tympan_app::on_page;
+
 use super::capital;
 use crate::refused::{Answer, Refused};
 use crate::shell::{Page, Room, Units, shell};
@@ -20,7 +22,7 @@ pub(crate) async fn not_found(State(app): State<App>, units: Units, uri: Uri) ->
 
 /// A page that says why what it is about cannot be shown.
 pub(super) fn gone(app: &App, units: Units, refused: &Refused) -> Answer<Response> {
-    let what = format!("{}.", capital(&refused.refusal.message));
+    let what = format!("{}.", capital(&on_page(&refused.refusal.message)));
     Ok(lost(app, units, &what))
 }
 

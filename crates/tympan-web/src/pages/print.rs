@@ -37,7 +37,7 @@ pub(crate) async fn page(
         room: Room::Runs,
         title: &title,
         script: Some("print.js"),
-        body: body(&seen, group, &file, mine, other),
+        body: body(&seen, group, &file, mine, other, units),
     };
     Ok(shell(&app, units, page).into_response())
 }
@@ -48,6 +48,7 @@ fn body(
     file: &str,
     mine: Option<&Printing>,
     other: Option<&Printing>,
+    units: Units,
 ) -> Markup {
     let back = format!("/run/{}", seen.record.id);
     html! {
@@ -58,7 +59,7 @@ fn body(
                 p.answer { (other.wish.file) " is being printed." }
                 p.actions { a.button.primary href={ (back) "/print/" (other.wish.group) "/" (other.wish.file) } { "Look how it goes" } }
             } @else {
-                (going(mine))
+                (going(mine, units))
                 (printer(mine))
                 (asked(mine))
                 (plan())
@@ -68,7 +69,7 @@ fn body(
 }
 
 /// How printing goes, or went.
-fn going(mine: Option<&Printing>) -> Markup {
+fn going(mine: Option<&Printing>, units: Units) -> Markup {
     let running = mine.is_some_and(|p| p.job.is_running());
     html! {
         section #going .step hidden[mine.is_none()] aria-labelledby="going-title" {
@@ -76,7 +77,7 @@ fn going(mine: Option<&Printing>) -> Markup {
             @if let Some(printing) = mine {
                 p #going-answer .answer role="status" { (answer(printing)) }
                 progress #going-bar max=(printing.plan.sheets) value=(printing.job.done) hidden[!running] aria-label="Sheets that are out" {}
-                ul #going-said .plain aria-live="polite" { @for said in &printing.said { li { (said) } } }
+                ul #going-said .plain aria-live="polite" { @for said in &printing.said { li { (units.0.said(said)) } } }
                 p.actions { button #going-cancel .button type="button" hidden[!running] { "Cancel the job" } }
                 @if let Some(ended) = printing.ended.as_ref().filter(|ended| !ended.printed) {
                     form #go-on .taking {
@@ -156,8 +157,8 @@ fn asked(mine: Option<&Printing>) -> Markup {
     let locked = mine.filter(|p| p.wants_password);
     html! {
         section #certificate .step hidden tabindex="-1" aria-labelledby="certificate-title" {
-            h2 #certificate-title { "This printer shows a certificate that is not known here" }
-            p { "Compare it with the one on the printer's own page or display, if it shows one." }
+            h2 #certificate-title {}
+            p #certificate-said {}
             p #fingerprint .fingerprint {}
             p.actions { button #trust .button.primary type="button" { "Take this certificate from now on" } }
         }
@@ -169,7 +170,7 @@ fn asked(mine: Option<&Printing>) -> Markup {
                 div { label for="printer-password" { "Password" } input #printer-password type="password" autocomplete="off" required; }
                 button.button.primary type="submit" { "Ask again with these" }
             }
-            p.quiet { "The password is kept in this page only, and sent only over an encrypted connection or to this machine." }
+            p.quiet { "The password is kept in this page only. Over an open connection only a digest of it is sent, never the password itself." }
         }
     }
 }

@@ -6,6 +6,7 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
 use tympan_app::desk::{Job, JobState, RunDesk, pass_step};
+use tympan_app::on_page;
 use tympan_app::run::{self, MadeAgain, PassTold, RunSeen, Step};
 use tympan_app::sheet::Side;
 use tympan_app::store::RunState;
@@ -133,7 +134,7 @@ fn about(seen: &RunSeen) -> Markup {
         @if !told.cautions.is_empty() {
             section.cautions aria-labelledby="cautions-title" {
                 h2 #cautions-title { "Worth knowing" }
-                @for caution in &told.cautions { p.bear { (caution) } }
+                @for caution in &told.cautions { p.bear { (on_page(caution)) } }
                 p.actions {
                     @if told.reload.as_ref().is_some_and(|back| !back.known) {
                         a.button.small href={ "/setup/" (seen.setup.id) "/teach" } { "Teach how the pile goes back" }
