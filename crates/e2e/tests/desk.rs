@@ -11,7 +11,7 @@ const ON_THE_TABLE: &str = "document.querySelector('#looking')?.textContent.star
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_locked_file_asks_for_its_password() {
-    let server = Server::start();
+    let mut server = Server::start();
     let folder = tempfile::tempdir().expect("a folder");
     let (open, locked) = (
         folder.path().join("open.pdf"),
@@ -60,6 +60,25 @@ async fn a_locked_file_asks_for_its_password() {
             entry.display()
         );
     }
+    // Nor is it after a restart: it is asked for once more, and why is said.
+    let work: String = visitor.ask("location.pathname").await;
+    server.kill();
+    let again = Server::start_on(&server.data);
+    let address = format!("{}{}", again.address, work.trim_start_matches('/'));
+    visitor.go(&address).await;
+    visitor
+        .until("document.querySelector('#work').textContent.includes('Tympan was closed since you opened this file')")
+        .await;
+    visitor.look("locked-after-restart").await;
+    visitor.enter("#password", "saltmarsh").await;
+    visitor
+        .until("document.querySelector('.answer')?.textContent.includes('does not open this file')")
+        .await;
+    visitor.enter("#password", "ferry").await;
+    visitor.until(ON_THE_TABLE).await;
+    visitor
+        .until("document.querySelector('#words').value === '2 mm low'")
+        .await;
     visitor.leave().await;
 }
 

@@ -645,3 +645,40 @@ fn a_printer_that_wants_a_digest_gets_it_over_an_open_connection_and_never_the_p
         assert!(!log.contains("pricked"), "{log}");
     }
 }
+
+/// A printer has no password for a file: it gets pictures of the pages, or nothing.
+#[test]
+fn a_file_that_is_locked_is_sent_as_pictures() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    let open = pass(&isle, 2);
+    let locked = isle.path("locked.pdf");
+    let made = Command::new("qpdf")
+        .args([
+            "--encrypt",
+            "ferry",
+            "owner",
+            "256",
+            "--",
+            &open,
+            text(&locked),
+        ])
+        .status();
+    assert!(made.expect("qpdf runs").success());
+    let address = printer.address();
+    let args = ["print", text(&locked), "--printer", &address, "--yes"];
+    let said = isle.refused(&args);
+    assert!(said.contains("is locked with a password"), "{said}");
+    isle.done(&[&args[..], &["--password", "ferry"]].concat());
+    let (sent, drawn) = (printer.pictures(1), poppler(Path::new(&open), 360));
+    assert_eq!(sent.len(), 2);
+    let rule = rule_mm(&sent[0], 360.0);
+    assert!((rule - 190.0).abs() < 0.2, "{rule}");
+    assert!(sent[1].difference(&drawn[1]) < 0.01);
+    let only_pdf = Device::start(&isle, "Quill", "may-scale.conf");
+    let address = only_pdf.address();
+    let args = ["print", text(&locked), "--printer", &address, "--yes"];
+    let said = isle.refused(&[&args[..], &["--password", "ferry"]].concat());
+    assert!(said.contains("the printer cannot open it"), "{said}");
+    assert_eq!(only_pdf.jobs(), 0);
+}

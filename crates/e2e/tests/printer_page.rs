@@ -99,7 +99,7 @@ async fn from_the_page() {
     visitor.look("print-found").await;
     // Where nothing answers, that is said.
     let run: String = visitor
-        .ask("document.querySelector('#print').dataset.run")
+        .ask("document.querySelector('#print').dataset.at.split('/')[3]")
         .await;
     let file: String = visitor
         .ask("document.querySelector('#print').dataset.file")
@@ -189,6 +189,150 @@ async fn from_the_page() {
         log.contains("2 fronts sent to Inkling, all printed"),
         "{log}"
     );
+    visitor.leave().await;
+}
+
+/// What would be printed is agreed to, and printed.
+async fn print_it(visitor: &Visitor, address: &str, yes: &str) {
+    ask(visitor, address).await;
+    visitor.until(PLAN).await;
+    assert_eq!(visitor.text("#yes").await, yes);
+    visitor.click("#yes").await;
+    visitor.until(PRINTED).await;
+}
+
+#[test]
+fn test_sheets_teaching_sheets_corrected_and_laid_files_go_straight_to_the_printer() {
+    let isle = Isle::new();
+    let printer = Device::start(&isle, "Inkling", "duplex.conf");
+    inside(&isle, "without_a_run", &printer, &printer.address());
+    let pages = |job: usize| words(&printer.document(job)).len();
+    assert_eq!(printer.jobs(), 5);
+    for job in 1..=3 {
+        assert_eq!(printer.asked(job, "sides"), "one-sided");
+        assert_eq!(printer.asked(job, "print-scaling"), "none");
+    }
+    // Test sheets by hand: two fronts, then one of the two backs; then the two sheets that teach.
+    assert_eq!((pages(1), pages(2), pages(3)), (2, 1, 2));
+    assert!(
+        printer
+            .asked(1, "media-col")
+            .contains("media-source=by-pass-tray")
+    );
+    let sheet = words(&printer.document(3));
+    assert!(
+        sheet[0].contains("head") && sheet[0].contains('1'),
+        "{}",
+        sheet[0]
+    );
+    for job in 4..=5 {
+        assert_eq!(printer.asked(job, "sides"), "two-sided-long-edge");
+        assert_eq!(printer.asked(job, "print-scaling"), "none");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+#[ignore = "started by the test above, inside its network"]
+async fn without_a_run() {
+    let address = std::env::var("TYMPAN_TEST_PRINTER").expect("started by the other test");
+    let server = Server::start();
+    let visitor = Visitor::come().await;
+    let answers =
+        br#"{"printer": "the grey one", "paper": "a4", "stock": "300 gsm matt", "feed": "by-pass",
+        "flip": "sideways", "flipped_by": "hand", "first_side": "front", "leading_edge": "head"}"#;
+    let made = server.post("/api/setups", answers);
+    assert_eq!(made.status, 201);
+    let setup = made.json()["id"].as_str().expect("an id").to_owned();
+    // Test sheets: the fronts, then the backs.
+    let sheets = format!("/api/setup/{setup}/test-sheets");
+    assert_eq!(server.post(&sheets, br#"{"sheets": 2}"#).status, 201);
+    visitor
+        .go(&format!("{}setup/{setup}/measure", server.address))
+        .await;
+    visitor.click("#issued a[href^='/print/0/test/']").await;
+    visitor.until("document.querySelector('#printer')").await;
+    visitor.look("print-test-sheets").await;
+    print_it(&visitor, &address, "Yes, print 2 sheets").await;
+    visitor.click("a[href^='/print/1/test/']").await;
+    visitor
+        .until("document.querySelector('#sheets')?.placeholder === '3-4'")
+        .await;
+    // No front is printed with the backs.
+    visitor.write("#sheets", "2-").await;
+    ask(&visitor, &address).await;
+    visitor
+        .until("document.querySelector('#problem').textContent.includes('this pass has the sheets 3 to 4')")
+        .await;
+    visitor.write("#sheets", "4").await;
+    print_it(&visitor, &address, "Yes, print 1 sheet").await;
+    // The two sheets that teach how a pile goes back.
+    visitor
+        .go(&format!("{}setup/{setup}/teach", server.address))
+        .await;
+    visitor.click("a[href^='/print/0/trial/']").await;
+    print_it(&visitor, &address, "Yes, print 2 sheets").await;
+    visitor.look("printed-teaching-sheets").await;
+    // A corrected file: both sides by the machine.
+    visitor.go(&server.address).await;
+    visitor.click("#demo").await;
+    visitor
+        .until("document.querySelector('#looking')?.textContent.startsWith('Looking')")
+        .await;
+    visitor.enter("#words", "2mm low").await;
+    visitor
+        .until("document.querySelector('#answer').textContent.includes('2 mm too low')")
+        .await;
+    visitor.click("#save").await;
+    visitor.downloaded().await;
+    visitor
+        .until("!document.querySelector('#saved').hidden")
+        .await;
+    let work: String = visitor.ask("location.pathname").await;
+    visitor.click("a[href^='/print/0/saved/']").await;
+    visitor.until("document.querySelector('#printer')").await;
+    visitor.look("print-corrected").await;
+    ask(&visitor, &address).await;
+    visitor.until(PLAN).await;
+    let plan = visitor.text("#plan").await;
+    assert!(plan.contains("turned about the long edge"), "{plan}");
+    assert!(
+        plan.contains("4.23 mm of the head, 4.23 mm of the right edge"),
+        "{plan}"
+    );
+    // Lengths are told in the visitor's own units.
+    let _: bool = visitor
+        .ask("(document.cookie = 'units=in;path=/', true)")
+        .await;
+    ask(&visitor, &address).await;
+    visitor
+        .until("document.querySelector('#plan').textContent.includes('0.1665 in of the head, 0.1665 in of the right edge')")
+        .await;
+    visitor.look("print-plan-inches").await;
+    visitor.click("#yes").await;
+    visitor.until(PRINTED).await;
+    // Laid sheets.
+    visitor
+        .go(&format!(
+            "{}{}",
+            server.address,
+            work.trim_start_matches('/')
+        ))
+        .await;
+    visitor.click("#afresh").await;
+    visitor
+        .until(
+            "document.querySelector('#plans input') && !document.querySelector('#save').disabled",
+        )
+        .await;
+    visitor.click("#save").await;
+    visitor
+        .until("document.querySelector('#saving a[href^=\"/print/0/laid/\"]')")
+        .await;
+    visitor.click("a[href^='/print/0/laid/']").await;
+    ask(&visitor, &address).await;
+    visitor.until(PLAN).await;
+    visitor.click("#yes").await;
+    visitor.until(PRINTED).await;
     visitor.leave().await;
 }
 

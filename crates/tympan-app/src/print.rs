@@ -24,6 +24,7 @@ use crate::refusal::Refusal;
 
 pub use known::{forget, known, remember};
 pub use log::note;
+pub(crate) use plan::page_size;
 pub use plan::{Plan, Request, Span, plan};
 pub use run::{Ending, Happening, Outcome, Watch, print};
 pub use said::{

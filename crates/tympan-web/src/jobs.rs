@@ -1,6 +1,7 @@
 //! Long work: begun, told about, cancelled.
 
 mod deck;
+pub(crate) mod print;
 pub(crate) mod run;
 
 use axum::http::StatusCode;
@@ -24,6 +25,7 @@ pub(crate) fn look(app: &App, id: &str) -> Answer<()> {
             files: app.desk.files(&work),
             password: app.password(&work.id),
         };
+        let has_password = app.password(&work.id).is_some();
         let said = carry_out(&app, &work, ask, cancel).await;
         let found = said.map(|said| match said {
             Said::Looked(look) => Some(look),
@@ -31,7 +33,10 @@ pub(crate) fn look(app: &App, id: &str) -> Answer<()> {
         });
         let is_open = matches!(found, Ok(Some(Look::Open(_))));
         end(&app, &work, found, |work, look| match look {
-            Some(Look::Open(looked)) => looked_at(work, looked),
+            Some(Look::Open(looked)) => {
+                looked_at(work, looked);
+                work.opens_with_password = has_password;
+            }
             Some(Look::Locked) => work.locked = true,
             None => {}
         });

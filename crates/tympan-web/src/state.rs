@@ -61,6 +61,21 @@ impl State {
         self.passwords.lock().ok()?.get(id).cloned()
     }
 
+    /// The password of what opens only with one, by its id.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where it was given to a Tympan that was closed since: none is kept.
+    pub(crate) fn opener(&self, id: &str, is_needed: bool) -> Result<Option<String>, Refusal> {
+        match self.password(id) {
+            None if is_needed => Err(Refusal::new(
+                "the file is locked with a password, and Tympan was closed since it was given: it \
+                 keeps no passwords",
+                "open the file once more on its own page, then try again",
+            )),
+            password => Ok(password),
+        }
+    }
+
     /// The store, opened for one request.
     pub(crate) fn store(&self) -> Result<Store, Refusal> {
         tympan_app::open_store(Some(self.data.clone()))

@@ -307,6 +307,13 @@ impl Visitor {
 
     /// Pictures and an access check of this state, light and dark, wide and narrow.
     pub async fn look(&self, name: &str) {
+        let words: String = self.ask("document.body.textContent").await;
+        for typed in [" --", "tympan ", "(setup ", "(run "] {
+            assert!(
+                !words.contains(typed),
+                "{name} names what is typed on a command line: {words}"
+            );
+        }
         for (scheme, width) in [
             ("light", 1440),
             ("dark", 1440),

@@ -208,6 +208,7 @@ impl Desk {
             files: Vec::new(),
             has_back_file: false,
             locked: false,
+            opens_with_password: false,
             pages: Vec::new(),
             cautions: Vec::new(),
             inspecting: None,

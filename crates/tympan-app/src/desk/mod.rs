@@ -14,6 +14,7 @@
 //!   decks/ID/file-N.…     their files as they came
 //!   decks/ID/saved/       the sheets that were written
 //!   sheets/SETUP/         test sheets to print
+//!   prints/               what else is printed straight from the page
 //!   runs/                 print runs: their files, what was ticked, what is printed
 //! DATA/evidence/          pictures that show what readings rest on
 //! ```
@@ -29,6 +30,7 @@ pub mod picture;
 mod prints;
 mod runs;
 mod show;
+mod straight;
 mod ten;
 mod wish;
 mod work;
@@ -42,9 +44,10 @@ pub use laying::DeckIn;
 pub use look::{Look, Looked, learn, look};
 pub use prints::{Answered, EndTold, PlanTold, PrintIn, PrintWish, Printing};
 pub use runs::{
-    AgainWish, RunDesk, RunIn, RunWish, RunWork, What, pass_step, sheets as sheets_typed,
+    AgainWish, Kept, RunDesk, RunIn, RunWish, RunWork, What, pass_step, sheets as sheets_typed,
 };
 pub use show::{PageRef, SheetRef, Shown, View, sheets, show};
+pub use straight::{Straight, StraightFile, StraightPass};
 pub use ten::{Ten, ten};
 pub use wish::Wish;
 pub use work::{Change, How, Job, JobKind, JobState, Learnt, Placed, Saved, Work, WorkFile};

@@ -5,7 +5,8 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
-use tympan_sheet::BindingEdge;
+use tympan_pdf::Document;
+use tympan_sheet::{BindingEdge, Flip};
 
 use super::work::{Job, JobKind};
 use crate::on_page::on_page;
@@ -56,14 +57,18 @@ pub struct PrintIn {
     pub data: PathBuf,
     /// The pass.
     pub file: PathBuf,
-    /// The set-up's name.
-    pub setup: String,
-    /// Whether the machine turns the sheets over.
-    pub both_sides: bool,
+    /// The set-up's name, where the file was made for one.
+    pub setup: Option<String>,
+    /// How the machine turns the sheets over, where it is to print both sides.
+    pub turned: Option<Flip>,
+    /// The sheets of the file that may be printed, from 1; all where nothing is said.
+    pub within: Option<(usize, usize)>,
     /// How.
     pub wish: PrintWish,
     /// The printer's password. Never written down.
     pub password: Option<String>,
+    /// The password that opens the file. Never written down.
+    pub opens: Option<String>,
 }
 
 /// What a printer answered before anything is printed.
@@ -257,21 +262,32 @@ impl PrintIn {
 
     fn plan(&self, printer: &Printer) -> Result<Plan, Refusal> {
         let store = crate::open_store(Some(self.data.clone()))?;
-        let setup = store.set_up_named(&self.setup)?;
+        let setup = match &self.setup {
+            Some(name) => Some(store.set_up_named(name)?),
+            None => None,
+        };
         let said = |text: &String| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
         let sheets = said(&self.wish.sheets)
             .map(|text| text.parse::<Span>())
             .transpose()
             .map_err(|why| Refusal::new(why, "sheets are counted from 1 in this file"))?;
-        let sides = match (self.both_sides, setup.flip.edge(setup.paper.size())) {
-            (false, _) => Sides::OneSided,
-            (true, BindingEdge::Long) => Sides::TwoSidedLongEdge,
-            (true, BindingEdge::Short) => Sides::TwoSidedShortEdge,
+        let sides = match self.turned {
+            None => Sides::OneSided,
+            Some(flip) => {
+                let sheet = match &setup {
+                    Some(setup) => setup.paper.size(),
+                    None => print::page_size(&Document::open(&self.file, self.opens.as_deref())?)?,
+                };
+                match flip.edge(sheet) {
+                    BindingEdge::Long => Sides::TwoSidedLongEdge,
+                    BindingEdge::Short => Sides::TwoSidedShortEdge,
+                }
+            }
         };
         let request = Request {
             file: self.file.clone(),
-            password: None,
-            sheets,
+            password: self.opens.clone(),
+            sheets: within(sheets, self.within)?,
             paper: None,
             sides,
             source: said(&self.wish.source),
@@ -280,7 +296,7 @@ impl PrintIn {
             output_bin: None,
             grey: false,
             as_raster: false,
-            setup: Some(self.setup.clone()),
+            setup: self.setup.clone(),
         };
         print::plan(Some(&store), &request, printer)
     }
@@ -381,6 +397,24 @@ impl PrintIn {
     }
 }
 
+/// The sheets that are asked for, of those of this pass.
+fn within(asked: Option<Span>, pass: Option<(usize, usize)>) -> Result<Option<Span>, Refusal> {
+    let Some((first, last)) = pass else {
+        return Ok(asked);
+    };
+    let span = Span {
+        first: asked.map_or(first, |span| span.first),
+        last: Some(asked.and_then(|span| span.last).unwrap_or(last)),
+    };
+    if span.first < first || span.last > Some(last) {
+        return Err(Refusal::new(
+            format!("this pass has the sheets {first} to {last} of the file"),
+            "give some of these; the others belong to the other side",
+        ));
+    }
+    Ok(Some(span))
+}
+
 fn certificate_shown(error: PrinterError) -> Answered {
     let (message, hint) = match &error {
         PrinterError::ChangedCertificate { .. } => (
@@ -409,6 +443,19 @@ fn certificate_shown(error: PrinterError) -> Answered {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_sheet_of_the_other_side_is_printed_with_a_pass() {
+        let asked = |text: &str| {
+            let span = (!text.is_empty()).then(|| text.parse().expect("a span"));
+            within(span, Some((4, 6))).map(|span| span.map(|s| (s.first, s.last)))
+        };
+        assert_eq!(asked(""), Ok(Some((4, Some(6)))));
+        assert_eq!(asked("5-"), Ok(Some((5, Some(6)))));
+        assert_eq!(asked("5"), Ok(Some((5, Some(5)))));
+        assert!(asked("1-").is_err() && asked("6-7").is_err());
+        assert_eq!(within(None, None), Ok(None));
+    }
 
     #[test]
     fn what_was_printed_when_the_program_ended_is_gone_on_with_from_the_next_sheet() {

@@ -247,6 +247,8 @@ pub struct RunDesk {
     pub ticked: BTreeSet<String>,
     /// What is being printed of it, or was last.
     pub printing: Option<Printing>,
+    /// Whether its files open only with a password, which is kept nowhere.
+    pub opens_with_password: bool,
 }
 
 impl RunDesk {
@@ -295,6 +297,15 @@ impl RunDesk {
     }
 }
 
+/// What the page keeps something about that is printed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Kept {
+    /// A run.
+    Run(RunId),
+    /// A file that goes straight to a printer, by its key.
+    Straight(String),
+}
+
 impl Desk {
     fn runs(&self) -> PathBuf {
         self.folder().join("runs")
@@ -302,9 +313,7 @@ impl Desk {
 
     /// What the page keeps of a run; nothing yet where it is new here.
     pub fn run(&self, run: &RunId) -> RunDesk {
-        let file = self.runs().join(format!("{run}.json"));
-        let text = fs::read(file).unwrap_or_default();
-        serde_json::from_slice(&text).unwrap_or_default()
+        read_kept(&self.kept_in(&Kept::Run(run.clone())))
     }
 
     /// Changes what the page keeps of a run.
@@ -316,15 +325,34 @@ impl Desk {
         run: &RunId,
         change: impl FnOnce(&mut RunDesk) -> Result<T, Refusal>,
     ) -> Result<(RunDesk, T), Refusal> {
+        self.change_kept(&Kept::Run(run.clone()), change)
+    }
+
+    /// Changes what the page keeps of something that is printed.
+    ///
+    /// # Errors
+    /// A [`Refusal`] where the change says no, or the disk does not take it.
+    pub fn change_kept<T>(
+        &self,
+        what: &Kept,
+        change: impl FnOnce(&mut RunDesk) -> Result<T, Refusal>,
+    ) -> Result<(RunDesk, T), Refusal> {
         let _held = self.hold();
-        let mut kept = self.run(run);
+        let file = self.kept_in(what);
+        let mut kept = read_kept(&file);
         let answer = change(&mut kept)?;
-        self.keep_run(run, &kept)?;
+        if let Some(folder) = file.parent() {
+            fs::create_dir_all(folder).map_err(|e| Refusal::file("make the folder", folder, &e))?;
+        }
+        keep_as(&file, &kept)?;
         Ok((kept, answer))
     }
 
-    fn keep_run(&self, run: &RunId, kept: &RunDesk) -> Result<(), Refusal> {
-        keep_as(&self.runs().join(format!("{run}.json")), kept)
+    fn kept_in(&self, what: &Kept) -> PathBuf {
+        match what {
+            Kept::Run(run) => self.runs().join(format!("{run}.json")),
+            Kept::Straight(key) => self.straight_kept(key),
+        }
     }
 
     /// A folder for a new run of a work, with the files that it prints in it as they are now: the
@@ -384,25 +412,28 @@ impl Desk {
         Ok(base.join(format!("{run}-{}", new_id()?)))
     }
 
-    /// After a start: work on runs that was cut short says so.
+    /// After a start: what was being done to runs or printed, and was cut short, says so.
     pub(super) fn tidy_runs(&self, why: &Refusal) {
-        let Ok(entries) = fs::read_dir(self.runs()) else {
-            return;
-        };
-        for entry in entries.flatten() {
-            let name = entry.file_name();
-            let name = name.to_str().and_then(|name| name.strip_suffix(".json"));
-            let Some(run) = name.and_then(|name| name.parse::<RunId>().ok()) else {
+        for folder in [self.runs(), self.prints()] {
+            let Ok(entries) = fs::read_dir(folder) else {
                 continue;
             };
-            let mut kept = self.run(&run);
-            let job = kept.job.as_mut().is_some_and(|job| job.cut_short(why));
-            let printing = kept.printing.as_mut().is_some_and(Printing::was_cut_short);
-            if job || printing {
-                let _ = self.keep_run(&run, &kept);
+            let files = entries.flatten().map(|entry| entry.path());
+            for file in files.filter(|path| path.extension().is_some_and(|end| end == "json")) {
+                let mut kept = read_kept(&file);
+                let job = kept.job.as_mut().is_some_and(|job| job.cut_short(why));
+                let printing = kept.printing.as_mut().is_some_and(Printing::was_cut_short);
+                if job || printing {
+                    let _ = keep_as(&file, &kept);
+                }
             }
         }
     }
+}
+
+pub(super) fn read_kept(file: &Path) -> RunDesk {
+    let text = fs::read(file).unwrap_or_default();
+    serde_json::from_slice(&text).unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -536,6 +536,7 @@ mod tests {
             }],
             has_back_file: false,
             locked: false,
+            opens_with_password: false,
             pages: vec![vec![Size::new(210.0, 297.0); 2]],
             cautions: Vec::new(),
             inspecting: None,

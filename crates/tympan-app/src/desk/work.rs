@@ -31,6 +31,10 @@ pub struct Work {
     /// Whether a file opens only with a password.
     #[serde(default)]
     pub locked: bool,
+    /// Whether a password opened it. The password itself is kept nowhere, so it is asked for again
+    /// after the program was closed.
+    #[serde(default)]
+    pub opens_with_password: bool,
     /// The sizes of all pages, file by file, mm; none before they were looked at.
     #[serde(default)]
     pub pages: Vec<Vec<Size>>,

@@ -174,15 +174,25 @@ pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Resu
     let abilities = &printer.abilities;
     let mut cautions = Vec::new();
     let paper = paper(request, page_size, abilities, &mut cautions)?;
+    let is_locked = request.password.is_some();
     let way = match ipp::way(abilities, request.grey) {
-        Ok(Way::Pdf) if request.as_raster => {
+        Ok(Way::Pdf | Way::Queue) if request.as_raster || is_locked => {
             let mut only_raster = abilities.clone();
             only_raster.formats.retain(|f| f != "application/pdf");
             ipp::way(&only_raster, request.grey)
         }
         other => other,
-    }
-    .map_err(|e| Refusal::new(e.to_string(), queue_hint(&e, printer)))?;
+    };
+    let way = match way {
+        Err(_) if is_locked => {
+            return Err(Refusal::new(
+                "the file is locked with a password, so the printer cannot open it, and it takes no \
+                 pictures of pages",
+                "print it from a program that opens it, at 100 %",
+            ));
+        }
+        way => way.map_err(|e| Refusal::new(e.to_string(), queue_hint(&e, printer)))?,
+    };
     if way == Way::Queue {
         cautions.push(
             "this is a queue of a print service: its filters may scale the pages although they are \
@@ -274,7 +284,7 @@ fn sheets(asked: Option<Span>, all: usize) -> Result<(usize, usize), Refusal> {
 }
 
 /// The size that all pages have.
-fn page_size(document: &Document) -> Result<Size, Refusal> {
+pub(crate) fn page_size(document: &Document) -> Result<Size, Refusal> {
     let pages = document.pages()?;
     let Some(first) = pages.first() else {
         return Err(Refusal::new("this file has no pages", "give another file"));

@@ -1,12 +1,12 @@
-// A pass straight on a printer: asked, shown, agreed to, watched.
+// Straight on a printer: asked, shown, agreed to, watched.
 
 import { post, refresh, sentence, tried } from "./api.js";
 
 const $ = (id) => document.getElementById(id);
 const root = $("print");
-const { run, file } = root.dataset;
+const { file } = root.dataset;
 const group = Number(root.dataset.group);
-const at = (rest) => `/api/run/${run}/${rest}`;
+const at = (verb) => root.dataset.at.replace("VERB", verb);
 const line = (text) => Object.assign(document.createElement("li"), { textContent: text });
 let certificate = null;
 let shown = null;
@@ -37,11 +37,11 @@ function choose() {
   root.addEventListener("submit", tried(async (event) => {
     if (event.target.id !== "go-on") return;
     event.preventDefault();
-    $("sheets").value = `${$("go-on-from").value}-`;
+    $("sheets").value = `${$("go-on-from").value}-${$("go-on-from").max}`;
     await ask();
   }));
   root.addEventListener("click", tried(async (event) => {
-    if (event.target.id === "going-cancel") await post(at("print/cancel"));
+    if (event.target.id === "going-cancel") await post(at("cancel"));
   }));
 }
 
@@ -90,7 +90,7 @@ async function ask() {
   $("finding").textContent = "Asking the printer …";
   let told;
   try {
-    told = await post(at("print/plan"), { wish: wish(null), password: password() });
+    told = await post(at("plan"), { wish: wish(null), password: password() });
   } finally {
     $("finding").textContent = "";
   }
@@ -136,14 +136,14 @@ async function print() {
   const plan = shown;
   if (!plan) return;
   shown = null;
-  await post(at("print/start"), { wish: wish(plan.sheets), password: password(), plan });
+  await post(at("start"), { wish: wish(plan.sheets), password: password(), plan });
   $("plan").hidden = true;
   await refresh("going");
   $("going").scrollIntoView({ block: "nearest" });
 }
 
 let known = null;
-const events = new EventSource(at("events"));
+const events = new EventSource(root.dataset.events);
 events.addEventListener("run", async (event) => {
   const { printing } = JSON.parse(event.data);
   const mine = printing && printing.wish.group === group && printing.wish.file === file ? printing : null;

@@ -20,6 +20,11 @@ document.addEventListener("change", tried(async (event) => {
 }));
 
 $("run").addEventListener("submit", tried(async (event) => {
+  if (event.target.id === "unlock") {
+    event.preventDefault();
+    await post(at("password"), { password: $("password").value });
+    location.reload();
+  }
   if (event.target.id !== "adjust") return;
   event.preventDefault();
   await post(at("adjust"), { seen: $("left-over").value });

@@ -30,7 +30,9 @@ function doubt(told) {
   const pile = Object.assign(document.createElement("div"), { className: "pile" });
   pile.append(...told.pictures.map(picture));
   $("second-pile").replaceChildren(pile);
-  $("second-pages").href = `/api/setup/${setup}/trial?seen=${encodeURIComponent(JSON.stringify(seen()))}`;
+  const answers = encodeURIComponent(JSON.stringify(seen()));
+  $("second-pages").href = `/api/setup/${setup}/trial?seen=${answers}`;
+  $("second-print").href = `/print/0/trial/${setup}?seen=${answers}`;
   $("second").focus();
   $("second").scrollIntoView();
 }

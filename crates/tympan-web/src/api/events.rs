@@ -3,13 +3,15 @@
 use std::convert::Infallible;
 use std::time::Duration;
 
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::{Stream, StreamExt, future, stream};
 use serde_json::Value;
 use tokio::sync::broadcast;
 use tokio_stream::wrappers::BroadcastStream;
+use tympan_app::desk::Kept;
 
+use crate::api::prints::Which;
 use crate::api::work::told;
 use crate::jobs;
 use crate::refused::Answer;
@@ -62,6 +64,20 @@ pub(crate) async fn of_run(
     let news = app.moved_on.subscribe();
     Ok(whenever(news, mine, "run", move || {
         Some(super::runs::told(&app, &run))
+    }))
+}
+
+/// `GET /api/print/events/FILE`: how a file that goes straight to a printer is printed.
+pub(crate) async fn of_straight(
+    State(app): State<App>,
+    Path(file): Path<String>,
+    Query(which): Query<Which>,
+) -> Answer<Sse<impl Stream<Item = Result<Event, Infallible>>>> {
+    let what = super::prints::straight(&file, &which)?;
+    let mine = jobs::print::news_of(&Kept::Straight(what.key()));
+    let news = app.moved_on.subscribe();
+    Ok(whenever(news, mine, "run", move || {
+        Some(super::prints::told(&app, &what))
     }))
 }
 

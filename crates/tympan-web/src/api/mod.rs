@@ -4,6 +4,7 @@ pub(crate) mod deck;
 mod download;
 mod events;
 mod measure;
+pub(crate) mod prints;
 mod readings;
 mod runs;
 mod setups;
@@ -39,6 +40,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/work/{id}/inspect/cancel", post(work::cancel_inspect))
         .route("/work/{id}/ten/{sheet}", get(work::ten))
         .route("/work/{id}/run", post(runs::make))
+        .route("/run/{id}/password", post(runs::password))
         .route("/run/{id}/tick", post(runs::tick))
         .route("/run/{id}/adjust", post(runs::adjust))
         .route("/run/{id}/again", post(runs::again))
@@ -48,11 +50,15 @@ pub(crate) fn routes() -> Router<App> {
         .route("/run/{id}/undo", post(runs::undo))
         .route("/run/{id}/cancel", post(runs::cancel))
         .route("/run/{id}/file/{group}/{name}", get(runs::file))
-        .route("/run/{id}/print/plan", post(runs::plan))
-        .route("/run/{id}/print/start", post(runs::start))
-        .route("/run/{id}/print/cancel", post(runs::cancel_print))
+        .route("/run/{id}/print/plan", post(prints::plan))
+        .route("/run/{id}/print/start", post(prints::start))
+        .route("/run/{id}/print/cancel", post(prints::cancel))
         .route("/run/{id}/events", get(events::of_run))
-        .route("/printers", post(runs::printers))
+        .route("/printers", post(prints::printers))
+        .route("/print/plan/{*file}", post(prints::plan_straight))
+        .route("/print/start/{*file}", post(prints::start_straight))
+        .route("/print/cancel/{*file}", post(prints::cancel_straight))
+        .route("/print/events/{*file}", get(events::of_straight))
         .route("/work/{id}/cancel", post(work::cancel))
         .route("/work/{id}/put-away", post(work::put_away))
         .route("/work/{id}/bring-back", post(work::bring_back))

@@ -6,8 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use tympan_app::desk::{self, AgainWish, Answered, PlanTold, PrintWish, RunWish};
-use tympan_app::print;
+use tympan_app::desk::{self, AgainWish, Look, RunWish};
 use tympan_app::run::{self, RunSeen};
 use tympan_app::store::{RunId, RunRecord, Store};
 use tympan_app::{Refusal, on_page};
@@ -15,7 +14,6 @@ use tympan_app::{Refusal, on_page};
 use super::download;
 use crate::jobs::run as run_jobs;
 use crate::refused::{Answer, Refused, aside};
-use crate::shell::Units;
 use crate::state::{App, State as Shared};
 use crate::worker::{Ask, Said};
 
@@ -44,7 +42,7 @@ pub(crate) fn told(app: &Shared, run: &RunId) -> Value {
 }
 
 /// A run as it stands.
-async fn see(app: &App, run: &RunId) -> Answer<RunSeen> {
+pub(super) async fn see(app: &App, run: &RunId) -> Answer<RunSeen> {
     let (app, run) = (app.clone(), run.clone());
     aside(move || {
         let store = app.store()?;
@@ -75,6 +73,44 @@ pub(crate) async fn tick(
     })
     .await?;
     app.tell(&news);
+    Ok(StatusCode::NO_CONTENT)
+}
+
+#[derive(Deserialize)]
+pub(crate) struct Password {
+    password: String,
+}
+
+/// `POST /api/run/ID/password`: the password of its files, once more.
+pub(crate) async fn password(
+    State(app): State<App>,
+    Path(id): Path<String>,
+    Json(given): Json<Password>,
+) -> Answer<StatusCode> {
+    let run = run_id(&id)?;
+    let seen = see(&app, &run).await?;
+    let pass = seen
+        .told
+        .passes
+        .first()
+        .and_then(|pass| seen.file(0, &pass.file));
+    // One that is wrong is said at once, not with the first sheet that is to be printed.
+    let ask = Ask::Look {
+        files: pass.into_iter().collect(),
+        password: Some(given.password.clone()),
+    };
+    let (_never, cancel) = tokio::sync::watch::channel(false);
+    let said = app.crew.carry_out(0, ask, cancel, |_, _| {}).await?;
+    if !matches!(said, Said::Looked(Look::Open(_))) {
+        return Err(Refusal::new(
+            "that password does not open the files of this run",
+            "check capitals and keyboard layout, and try again",
+        )
+        .into());
+    }
+    if let Ok(mut passwords) = app.passwords.lock() {
+        passwords.insert(run_jobs::news_of(&run), given.password);
+    }
     Ok(StatusCode::NO_CONTENT)
 }
 
@@ -177,75 +213,4 @@ pub(crate) async fn file(
     let seen = see(&app, &run_id(&id)?).await?;
     let path = seen.file(group, &name).ok_or_else(Refused::not_found)?;
     download::file(&path, "application/pdf", &name).await
-}
-
-/// `POST /api/printers`: looks for printers on the network. Nothing is looked for unasked.
-pub(crate) async fn printers() -> Answer<Json<print::Printers>> {
-    Ok(Json(aside(print::printers).await?))
-}
-
-#[derive(Deserialize)]
-pub(crate) struct ToPrint {
-    wish: PrintWish,
-    /// The printer's password.
-    #[serde(default)]
-    password: Option<String>,
-    /// What was said yes to, to be shown while it is printed.
-    #[serde(default)]
-    plan: Option<PlanTold>,
-}
-
-async fn ask(app: &App, run: &RunId, asked: &ToPrint) -> Answer<desk::PrintIn> {
-    let seen = see(app, run).await?;
-    let file = seen.file(asked.wish.group, &asked.wish.file);
-    let file = file.ok_or_else(Refused::not_found)?;
-    let (wish, password) = (asked.wish.clone(), asked.password.clone());
-    Ok(run_jobs::print_in(app, &seen, file, wish, password))
-}
-
-/// `POST /api/run/ID/print/plan`: what a printer would print.
-pub(crate) async fn plan(
-    State(app): State<App>,
-    Path(id): Path<String>,
-    units: Units,
-    Json(asked): Json<ToPrint>,
-) -> Answer<Json<Answered>> {
-    let print = ask(&app, &run_id(&id)?, &asked).await?;
-    // A child of its own: a printer may take its time.
-    let (_never, cancel) = tokio::sync::watch::channel(false);
-    let ask = Ask::PrintPlan(Box::new(print));
-    let said = app.crew.carry_out(0, ask, cancel, |_, _| {}).await?;
-    match said {
-        Said::Answered(answered) => Ok(Json(answered.in_units(units.0))),
-        _ => Err(Refused::not_found()),
-    }
-}
-
-/// `POST /api/run/ID/print/start`: prints what was agreed to.
-pub(crate) async fn start(
-    State(app): State<App>,
-    Path(id): Path<String>,
-    Json(asked): Json<ToPrint>,
-) -> Answer<StatusCode> {
-    let run = run_id(&id)?;
-    let print = ask(&app, &run, &asked).await?;
-    let plan = asked.plan.unwrap_or_default();
-    if asked.wish.agreed.is_none() || asked.wish.agreed != Some(plan.sheets) {
-        return Err(Refusal::new(
-            "nothing was printed, since nobody said yes",
-            "look at what will be printed, then say yes",
-        )
-        .into());
-    }
-    run_jobs::print(&app, &run, print, plan)?;
-    Ok(StatusCode::ACCEPTED)
-}
-
-/// `POST /api/run/ID/print/cancel`
-pub(crate) async fn cancel_print(
-    State(app): State<App>,
-    Path(id): Path<String>,
-) -> Answer<StatusCode> {
-    run_jobs::cancel_print(&app, &run_id(&id)?)?;
-    Ok(StatusCode::ACCEPTED)
 }

@@ -1,23 +1,15 @@
-//! Long work on print runs: making them, making sheets again, printing.
+//! Long work on print runs: making them, making sheets again.
 
 use std::fmt::Display;
-use std::path::PathBuf;
-use std::time::Duration;
 
 use tympan_app::Refusal;
-use tympan_app::desk::{
-    AgainWish, EndTold, Job, JobKind, PlanTold, PrintIn, PrintWish, Printing, RunIn, RunWish,
-    RunWork,
-};
+use tympan_app::desk::{AgainWish, Job, JobKind, RunIn, RunWish, RunWork};
 use tympan_app::store::RunId;
 
 use super::{begin, cancellable, carry_out, end, forget_cancel};
 use crate::refused::Answer;
 use crate::state::App;
 use crate::worker::{Ask, Said};
-
-/// How long a printer may take to take a job back.
-const TAKING_BACK: Duration = Duration::from_secs(25);
 
 /// What is told when something about a run is new; cancelling and its password go by the same name.
 pub(crate) fn news_of(run: &impl Display) -> String {
@@ -50,6 +42,12 @@ pub(crate) fn make(app: &App, id: &str, wish: RunWish) -> Answer<()> {
             Err(refusal) => Err(refusal),
         };
         if let (Ok(Said::Ran(run)), Some(password)) = (&said, app.password(&work.id)) {
+            if let Ok(id) = run.parse::<RunId>() {
+                let _ = app.desk.change_run(&id, |kept| {
+                    kept.opens_with_password = true;
+                    Ok(())
+                });
+            }
             app.keep_password(&news_of(run), password);
         }
         let made = said.map(|said| match said {
@@ -82,6 +80,8 @@ pub(crate) fn again(app: &App, run: &RunId, wish: AgainWish) -> Answer<()> {
 }
 
 fn work_on(app: &App, run: &RunId, what: RunWork) -> Answer<()> {
+    let news = news_of(run);
+    let password = app.opener(&news, app.desk.run(run).opens_with_password)?;
     app.desk.change_run(run, |kept| {
         if kept.job.as_ref().is_some_and(Job::is_running) {
             return Err(Refusal::new(
@@ -92,14 +92,13 @@ fn work_on(app: &App, run: &RunId, what: RunWork) -> Answer<()> {
         kept.job = Some(Job::begun(JobKind::Run));
         Ok(())
     })?;
-    let news = news_of(run);
     let cancel = cancellable(app, &news)?;
     app.tell(&news);
     let (app, run) = (app.clone(), run.clone());
     tokio::spawn(async move {
         let ask = Ask::Run(Box::new(RunIn {
             data: app.data.clone(),
-            password: app.password(&news),
+            password,
             what,
         }));
         let said = app
@@ -126,81 +125,6 @@ fn work_on(app: &App, run: &RunId, what: RunWork) -> Answer<()> {
         app.tell(&news);
     });
     Ok(())
-}
-
-/// What a child needs to print a pass, or to plan it.
-pub(crate) fn print_in(
-    app: &App,
-    seen: &tympan_app::run::RunSeen,
-    file: PathBuf,
-    wish: PrintWish,
-    password: Option<String>,
-) -> PrintIn {
-    PrintIn {
-        data: app.data.clone(),
-        file,
-        setup: seen.setup.name.clone(),
-        both_sides: seen.told.first_side.is_none(),
-        wish,
-        password,
-    }
-}
-
-/// How printing is cancelled.
-fn printing(run: &RunId) -> String {
-    format!("print {run}")
-}
-
-/// Begins to print what a person has agreed to.
-pub(crate) fn print(app: &App, run: &RunId, print: PrintIn, plan: PlanTold) -> Answer<()> {
-    let wish = print.wish.clone();
-    app.desk.change_run(run, |kept| {
-        if kept.printing.as_ref().is_some_and(|p| p.job.is_running()) {
-            return Err(Refusal::new(
-                "a pass of this run is being printed",
-                "wait for it, or cancel it",
-            ));
-        }
-        kept.printing = Some(Printing::begun(wish, plan));
-        Ok(())
-    })?;
-    let cancel = cancellable(app, &printing(run))?;
-    let news = news_of(run);
-    app.tell(&news);
-    let (app, run) = (app.clone(), run.clone());
-    tokio::spawn(async move {
-        let ask = Ask::Print(Box::new(print));
-        let said = app
-            .crew
-            .listen(0, ask, cancel, TAKING_BACK, |said| {
-                if let Said::Happened { words, out } = said {
-                    let _ = app.desk.change_run(&run, |kept| {
-                        if let Some(printing) = &mut kept.printing {
-                            printing.hears(words, *out);
-                        }
-                        Ok(())
-                    });
-                    app.tell(&news);
-                }
-            })
-            .await;
-        let cancelled = forget_cancel(&app, &printing(&run));
-        let ended = said.map(|said| match said {
-            Said::PrintEnded(ended) => ended,
-            _ => EndTold::default(),
-        });
-        let _ = app.desk.change_run(&run, |kept| {
-            kept.is_printed(ended, cancelled);
-            Ok(())
-        });
-        app.tell(&news);
-    });
-    Ok(())
-}
-
-/// Takes the job back that is being printed.
-pub(crate) fn cancel_print(app: &App, run: &RunId) -> Answer<()> {
-    super::cancel(app, &printing(run))
 }
 
 /// Leaves off making sheets.

@@ -85,6 +85,7 @@ fn print(setup: &SetUp, issued: &[Issued]) -> Markup {
                             a.button.primary href={ "/api/setup/" (setup.id) "/test-sheets/" (latest.first) "/" (latest.last) } download {
                                 "Download test sheets " (numbers(*latest))
                             }
+                            a.button href={ "/print/0/test/" (setup.id) "/" (latest.first) "/" (latest.last) } { "Print them straight" }
                         }
                         (how_to_print(&measure::how_to_print(setup, latest.count())))
                         @if issued.len() > 1 {

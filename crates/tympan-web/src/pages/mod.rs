@@ -35,6 +35,7 @@ pub(crate) fn routes() -> Router<App> {
         .route("/runs", get(runs::page))
         .route("/run/{id}", get(run::page))
         .route("/run/{id}/print/{group}/{file}", get(print::page))
+        .route("/print/{pass}/{*file}", get(print::straight))
         .route("/setups", get(setups::page))
         .route("/setups/new", get(new_setup::page))
         .route("/setup/{id}", get(lines_up::page))

@@ -1,17 +1,54 @@
-//! A pass straight on a printer: which printer, what would be printed, yes, and how it goes.
+//! Straight on a printer: which printer, what would be printed, yes, and how it goes.
 
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, RawQuery, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use tympan_app::desk::{JobState, Printing};
-use tympan_app::run::RunSeen;
+use tympan_app::desk::{JobState, PrintWish, Printing, Straight, StraightFile};
 
 use super::lost::{gone, lost};
 use super::run::see;
 use super::{capital, why};
+use crate::api::prints::{self, Which};
 use crate::refused::Answer;
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
+
+/// What is printed, as the page shows it.
+struct Subject<'a> {
+    title: String,
+    /// What it is a part of, and where that is.
+    of: String,
+    back: String,
+    back_said: &'a str,
+    /// Where the script asks; `VERB` stands for what it asks.
+    at: String,
+    events: String,
+    group: usize,
+    /// The name by which its printing is known.
+    file: String,
+    /// The sheets that this is about, where these are not all of the file.
+    within: Option<(usize, usize)>,
+    /// Whether it can be printed here at all.
+    can_be_printed: bool,
+    /// What is printed of it now or was last.
+    printing: Option<&'a Printing>,
+}
+
+impl Subject<'_> {
+    fn is(&self, printing: &Printing) -> bool {
+        printing.wish.group == self.group && printing.wish.file == self.file
+    }
+
+    fn mine(&self) -> Option<&Printing> {
+        self.printing.filter(|printing| self.is(printing))
+    }
+
+    /// Something else of the same is being printed.
+    fn other(&self) -> Option<&Printing> {
+        self.printing
+            .filter(|printing| printing.job.is_running() && !self.is(printing))
+    }
+}
 
 /// `GET /run/ID/print/GROUP/FILE`
 pub(crate) async fn page(
@@ -29,43 +66,140 @@ pub(crate) async fn page(
         Ok(None) => return Ok(lost(&app, units, "This run has no such file.")),
         Err(refused) => return gone(&app, units, &refused),
     };
-    let printing = kept.printing.as_ref();
-    let mine = printing.filter(|p| p.wish.group == group && p.wish.file == file);
-    let other = printing.filter(|p| p.job.is_running() && mine.is_none());
-    let title = format!("Print {file}");
-    let page = Page {
-        room: Room::Runs,
-        title: &title,
-        script: Some("print.js"),
-        body: body(&seen, group, &file, mine, other, units),
+    let run = &seen.record.id;
+    let subject = Subject {
+        title: file.clone(),
+        of: seen.record.name.clone(),
+        back: format!("/run/{run}"),
+        back_said: "Back to the run",
+        at: format!("/api/run/{run}/print/VERB"),
+        events: format!("/api/run/{run}/events"),
+        group,
+        file,
+        within: None,
+        can_be_printed: true,
+        printing: kept.printing.as_ref(),
     };
-    Ok(shell(&app, units, page).into_response())
+    let elsewhere = |other: &Printing| {
+        let PrintWish { group, file, .. } = &other.wish;
+        format!("/run/{run}/print/{group}/{file}")
+    };
+    let before = html! {};
+    Ok(answer_with(
+        &app,
+        units,
+        Room::Runs,
+        &subject,
+        before,
+        elsewhere,
+    ))
 }
 
-fn body(
-    seen: &RunSeen,
-    group: usize,
-    file: &str,
-    mine: Option<&Printing>,
-    other: Option<&Printing>,
+/// `GET /print/PASS/FILE`: a file that goes straight to a printer, pass by pass.
+pub(crate) async fn straight(
+    State(app): State<App>,
+    Path((group, address)): Path<(usize, String)>,
+    Query(which): Query<Which>,
+    RawQuery(query): RawQuery,
     units: Units,
-) -> Markup {
-    let back = format!("/run/{}", seen.record.id);
+) -> Answer<Response> {
+    let Ok(what) = prints::straight(&address, &which) else {
+        return Ok(lost(&app, units, "There is nothing at this address."));
+    };
+    let file = match prints::straight_file(&app, what.clone()).await {
+        Ok(file) => file,
+        Err(refused) => return gone(&app, units, &refused),
+    };
+    let kept = app.desk.straight(&what);
+    let query = query.map_or_else(String::new, |query| format!("?{query}"));
+    let pass = file.passes.get(group);
+    if pass.is_none() && !file.passes.is_empty() {
+        return Ok(lost(&app, units, "There is no such pass."));
+    }
+    let subject = Subject {
+        title: file.name.clone(),
+        of: file.of.clone(),
+        back: file.back.clone(),
+        back_said: "Back",
+        at: format!("/api/print/VERB/{address}{query}"),
+        events: format!("/api/print/events/{address}{query}"),
+        group,
+        file: file.name.clone(),
+        within: pass.and_then(|pass| pass.within),
+        can_be_printed: pass.is_some(),
+        printing: kept.printing.as_ref(),
+    };
+    let room = match what {
+        Straight::Test(..) | Straight::Trial(..) => Room::SetUps,
+        Straight::Saved(_) | Straight::Laid(_) => Room::Games,
+    };
+    let at = |pass: usize| format!("/print/{pass}/{address}{query}");
+    let before = passes(&file, group, at);
+    let elsewhere = |other: &Printing| at(other.wish.group);
+    Ok(answer_with(&app, units, room, &subject, before, elsewhere))
+}
+
+/// The passes of a file, or why it has none.
+fn passes(file: &StraightFile, now: usize, at: impl Fn(usize) -> String) -> Markup {
     html! {
-        div #print data-run=(seen.record.id) data-group=(group) data-file=(file) {
-            div.title-line { h1 { "Print " (file) } p.quiet { "of “" (seen.record.name) "”" } }
-            p { a href=(back) { "Back to the run" } }
-            @if let Some(other) = other {
-                p.answer { (other.wish.file) " is being printed." }
-                p.actions { a.button.primary href={ (back) "/print/" (other.wish.group) "/" (other.wish.file) } { "Look how it goes" } }
-            } @else {
-                (going(mine, units))
-                (printer(mine))
-                (asked(mine))
-                (plan())
+        @if file.passes.len() > 1 {
+            nav aria-label="Passes" {
+                ol.plain {
+                    @for (index, pass) in file.passes.iter().enumerate() {
+                        li {
+                            a href=(at(index)) aria-current=[(index == now).then_some("page")] {
+                                (capital(&pass.label))
+                                @if let Some((first, last)) = pass.within { ": sheets " (first) " to " (last) " of the file" }
+                            }
+                        }
+                    }
+                }
             }
         }
+        @if !file.note.is_empty() { p.bear { (file.note) } }
+        @if let Some(run) = &file.run {
+            p.actions { a.button.primary[file.passes.is_empty()] href=(run) { "Print it as a run" } }
+        } @else if file.passes.is_empty() {
+            p.actions { a.button.primary href=(file.back) { "See it against the light, and make a run of it" } }
+        }
     }
+}
+
+fn answer_with(
+    app: &App,
+    units: Units,
+    room: Room,
+    subject: &Subject<'_>,
+    before: Markup,
+    elsewhere: impl Fn(&Printing) -> String,
+) -> Response {
+    let title = format!("Print {}", subject.title);
+    let other = subject.other();
+    let body = html! {
+        div #print data-at=(subject.at) data-events=(subject.events) data-group=(subject.group) data-file=(subject.file) {
+            div.title-line { h1 { (title) } p.quiet { "of “" (subject.of) "”" } }
+            p { a href=(subject.back) { (subject.back_said) } }
+            @if let Some(other) = other {
+                p.answer { (other.wish.file) " is being printed." }
+                p.actions { a.button.primary href=(elsewhere(other)) { "Look how it goes" } }
+            } @else {
+                (before)
+                @if subject.can_be_printed {
+                    (going(subject.mine(), units))
+                    (printer(subject))
+                    (asked(subject.mine()))
+                    (plan())
+                }
+            }
+        }
+    };
+    let page = Page {
+        room,
+        title: &title,
+        script: Some("print.js"),
+        body,
+    };
+    shell(app, units, page).into_response()
 }
 
 /// How printing goes, or went.
@@ -112,8 +246,15 @@ fn answer(printing: &Printing) -> String {
     }
 }
 
-fn printer(mine: Option<&Printing>) -> Markup {
-    let known = mine.map_or("", |p| p.wish.printer.as_str());
+fn printer(subject: &Subject<'_>) -> Markup {
+    let known = subject.mine().map_or("", |p| p.wish.printer.as_str());
+    let (all, like) = match subject.within {
+        None => ("all".to_owned(), "1, 3-7 or 3-"),
+        Some((first, last)) => (
+            format!("{first}-{last}"),
+            "one, or a few with a hyphen between",
+        ),
+    };
     html! {
         form #printer .step autocomplete="off" {
             h2 { "Which printer?" }
@@ -125,10 +266,10 @@ fn printer(mine: Option<&Printing>) -> Markup {
                 }
                 div {
                     label for="sheets" { "Sheets of this file" }
-                    input #sheets type="text" placeholder="all" aria-describedby="sheets-help";
+                    input #sheets type="text" placeholder=(all) aria-describedby="sheets-help";
                 }
                 button.button.primary type="submit" { "Ask this printer" }
-                p #sheets-help .quiet { "Like 1, 3-7 or 3-; counted from 1 in this file. Where anything is new, print one sheet first." }
+                p #sheets-help .quiet { "Like " (like) "; counted from 1 in this file. Where anything is new, print one sheet first." }
             }
             p.actions { button #find .button.small type="button" { "Look for printers on the network" } span #finding .quiet role="status" {} }
             ul #found .plain {}

@@ -14,6 +14,7 @@ use tympan_app::store::RunState;
 use super::lost::gone;
 use super::teach::pile;
 use super::{capital, counted, why};
+use crate::jobs::run::news_of;
 use crate::refused::{Answer, Refused, aside};
 use crate::shell::{Page, Room, Units, shell};
 use crate::state::App;
@@ -39,12 +40,13 @@ pub(crate) async fn page(
         Ok(found) => found,
         Err(refused) => return gone(&app, units, &refused),
     };
+    let forgotten = kept.opens_with_password && app.password(&news_of(&id)).is_none();
     let title = format!("Run of {}", seen.record.name);
     let page = Page {
         room: Room::Runs,
         title: &title,
         script: Some("run.js"),
-        body: body(&seen, &kept, units),
+        body: body(&seen, &kept, forgotten, units),
     };
     Ok(shell(&app, units, page).into_response())
 }
@@ -67,7 +69,7 @@ pub(super) async fn see(app: &App, id: &str) -> Answer<(RunSeen, RunDesk)> {
     .await
 }
 
-fn body(seen: &RunSeen, kept: &RunDesk, units: Units) -> Markup {
+fn body(seen: &RunSeen, kept: &RunDesk, forgotten: bool, units: Units) -> Markup {
     let state = seen.record.state;
     let ticked = &kept.ticked;
     html! {
@@ -82,6 +84,7 @@ fn body(seen: &RunSeen, kept: &RunDesk, units: Units) -> Markup {
                 p.actions { a.button href="/runs" { "To all runs" } }
             } @else {
                 (about(seen))
+                @if forgotten { (unlock()) }
                 (working(kept))
                 div #steps {
                     (before(seen, ticked))
@@ -91,6 +94,18 @@ fn body(seen: &RunSeen, kept: &RunDesk, units: Units) -> Markup {
                 (trouble(seen, kept))
                 (after(seen, ticked))
             }
+        }
+    }
+}
+
+/// Where its password was given to a Tympan that was closed since.
+fn unlock() -> Markup {
+    html! {
+        form #unlock .unlock autocomplete="off" {
+            p { "The files of this run are locked with a password. Tympan was closed since you gave it, and it keeps no passwords. It is needed once more to print them straight or to make sheets again." }
+            label for="password" { "Password of the files" }
+            input #password type="password" autocomplete="off" required;
+            button.button type="submit" { "Keep it until Tympan is closed" }
         }
     }
 }

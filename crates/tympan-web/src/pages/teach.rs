@@ -110,6 +110,7 @@ fn print(setup: &SetUp) -> Markup {
             h2 #print-title { span.number { "2" } "Print two pages on them" }
             p.actions {
                 a.button.primary href={ "/api/setup/" (setup.id) "/trial" } download { "Download the two pages" }
+                a.button href={ "/print/0/trial/" (setup.id) } { "Print them straight" }
             }
             dl.dialog { @for (choice, setting) in &how.dialog { dt { (choice) } dd { (setting) } } }
             p { "Leave the two sheets lying as the printer gives them back." }
@@ -184,6 +185,7 @@ fn second(setup: &SetUp) -> Markup {
             div #second-pile {}
             p.actions {
                 a #second-pages .button.primary href={ "/api/setup/" (setup.id) "/trial" } download { "Download the second two pages" }
+                a #second-print .button href={ "/print/0/trial/" (setup.id) } target="_blank" { "Print them straight, in a new tab" }
             }
             p { "Print them on the same two sheets. Then find the sheet with the plain 1." }
             fieldset {

@@ -33,9 +33,10 @@ pub(crate) async fn page(
         }
     };
     let has_password = app.password(&work.id).is_some();
+    let forgotten = work.opens_with_password && !has_password;
     let body = html! {
         div #work data-id=(work.id) data-ready=(!work.pages.is_empty()) {
-            @if work.pages.is_empty() || (work.locked && !has_password) {
+            @if work.pages.is_empty() || work.locked || forgotten {
                 (waiting(&work, has_password))
             } @else {
                 (table(&work, &setups, units))
@@ -67,7 +68,9 @@ fn waiting(work: &Work, has_password: bool) -> Markup {
     let job = work.job.as_ref();
     html! {
         h1 { (work.title()) }
-        @if work.locked && !job.is_some_and(Job::is_running) {
+        @let forgotten = work.opens_with_password && !has_password;
+        @if (work.locked || forgotten) && !job.is_some_and(Job::is_running) {
+            @if forgotten { p { "Tympan was closed since you opened this file, and it keeps no passwords. All that you said about the file is still here." } }
             (unlock(has_password))
         } @else if let Some(job) = job.filter(|job| !job.is_running()) {
             @let refused = job.state == JobState::Failed;
@@ -300,6 +303,8 @@ fn save(work: &Work) -> Markup {
                 ul #saved-cautions {}
                 p {
                     a #download .button download { "Download it again" }
+                    " "
+                    a .button href={ "/print/0/saved/" (work.id) } { "Print it straight" }
                 }
                 p.quiet { "Print it at actual size (100 %), never fitted to the page." }
             }

@@ -208,7 +208,10 @@ fn save(deck: &Deck, view: &View) -> Markup {
                         }
                     }
                     p.quiet { "Print the sheets at actual size (100 %), never fitted to the page." }
-                    p.actions { button #to-work .button.small type="button" { "See them against the light, and print them" } }
+                    p.actions {
+                        button #to-work .button.small type="button" { "See them against the light, and print them as a run" }
+                        a.button.small href={ "/print/0/laid/" (deck.id) } { "Print them straight" }
+                    }
                     @if deck.wish.is_on("crosses") || deck.wish.get("cut") == "around" {
                         p.quiet { (tympan_app::lay::CUT_LINES_NOTE) }
                     }
