@@ -340,7 +340,7 @@ async fn all_that_is_in_the_way_is_told_at_once_with_its_card() {
         "{told}"
     );
     assert!(
-        told.contains("“Pictures of other proportions” fill"),
+        told.contains("under “Pictures of other proportions” whether they fill the card"),
         "{told}"
     );
     assert!(!told.contains("--") && !told.contains("/desk/"), "{told}");

@@ -62,6 +62,7 @@ async fn a_locked_file_asks_for_its_password() {
     }
     // Nor is it after a restart: it is asked for once more, and why is said.
     let work: String = visitor.ask("location.pathname").await;
+    visitor.go("about:blank").await;
     server.kill();
     let again = Server::start_on(&server.data);
     let address = format!("{}{}", again.address, work.trim_start_matches('/'));
@@ -78,6 +79,32 @@ async fn a_locked_file_asks_for_its_password() {
     visitor.until(ON_THE_TABLE).await;
     visitor
         .until("document.querySelector('#words').value === '2 mm low'")
+        .await;
+    // The same with a run of it.
+    let answers = br#"{"printer": "the grey one", "paper": "a4", "stock": "300 gsm matt", "feed": "rear tray",
+        "flip": "sideways", "flipped_by": "hand", "first_side": "front", "leading_edge": "head"}"#;
+    assert_eq!(again.post("/api/setups", answers).status, 201);
+    visitor.go(&format!("{address}/run")).await;
+    visitor.click("#run-form button[type=submit]").await;
+    visitor.until("document.querySelector('#run')").await;
+    let run: String = visitor.ask("location.pathname").await;
+    visitor.go("about:blank").await;
+    let mut again = again;
+    again.kill();
+    let third = Server::start_on(&server.data);
+    visitor
+        .go(&format!("{}{}", third.address, run.trim_start_matches('/')))
+        .await;
+    visitor.until("document.querySelector('#unlock')").await;
+    visitor.look("locked-run-after-restart").await;
+    visitor.enter("#password", "saltmarsh").await;
+    visitor
+        .until("document.querySelector('#problem').textContent.includes('does not open the files of this run')")
+        .await;
+    visitor.was_refused(422).await;
+    visitor.enter("#password", "ferry").await;
+    visitor
+        .until("document.querySelector('#run') && !document.querySelector('#unlock')")
         .await;
     visitor.leave().await;
 }

@@ -650,7 +650,7 @@ fn a_printer_that_wants_a_digest_gets_it_over_an_open_connection_and_never_the_p
 #[test]
 fn a_file_that_is_locked_is_sent_as_pictures() {
     let isle = Isle::new();
-    let printer = Device::start(&isle, "Inkling", "rear.conf");
+    let printer = Device::start(&isle, "Inkling", "duplex.conf");
     let open = pass(&isle, 2);
     let locked = isle.path("locked.pdf");
     let made = Command::new("qpdf")
@@ -670,9 +670,12 @@ fn a_file_that_is_locked_is_sent_as_pictures() {
     let said = isle.refused(&args);
     assert!(said.contains("is locked with a password"), "{said}");
     isle.done(&[&args[..], &["--password", "ferry"]].concat());
-    let (sent, drawn) = (printer.pictures(1), poppler(Path::new(&open), 360));
+    let dpi = printer.headers(1)[0]["dpi_across"]
+        .as_u64()
+        .expect("a number") as u32;
+    let (sent, drawn) = (printer.pictures(1), poppler(Path::new(&open), dpi));
     assert_eq!(sent.len(), 2);
-    let rule = rule_mm(&sent[0], 360.0);
+    let rule = rule_mm(&sent[0], f64::from(dpi));
     assert!((rule - 190.0).abs() < 0.2, "{rule}");
     assert!(sent[1].difference(&drawn[1]) < 0.01);
     let only_pdf = Device::start(&isle, "Quill", "may-scale.conf");

@@ -261,8 +261,9 @@ async fn without_a_run() {
     visitor.write("#sheets", "2-").await;
     ask(&visitor, &address).await;
     visitor
-        .until("document.querySelector('#problem').textContent.includes('this pass has the sheets 3 to 4')")
+        .until("document.querySelector('#problem').textContent.includes('This pass has the sheets 3 to 4')")
         .await;
+    visitor.was_refused(422).await;
     visitor.write("#sheets", "4").await;
     print_it(&visitor, &address, "Yes, print 1 sheet").await;
     // The two sheets that teach how a pile goes back.

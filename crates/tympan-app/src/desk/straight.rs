@@ -148,8 +148,8 @@ impl Desk {
                 Ok(StraightFile {
                     path,
                     name: match seen {
-                        None => "Two sheets".to_owned(),
-                        Some(_) => "Two sheets, second pass".to_owned(),
+                        None => "two sheets".to_owned(),
+                        Some(_) => "two sheets, second pass".to_owned(),
                     },
                     of: setup.name.clone(),
                     back: format!("/setup/{id}/teach"),
@@ -192,8 +192,8 @@ impl Desk {
         Ok(StraightFile {
             path,
             name: match count {
-                1 => format!("Test sheet {}", issued.first),
-                _ => format!("Test sheets {} to {}", issued.first, issued.last),
+                1 => format!("test sheet {}", issued.first),
+                _ => format!("test sheets {} to {}", issued.first, issued.last),
             },
             of: setup.name.clone(),
             back: format!("/setup/{}/measure", setup.id),

@@ -3,7 +3,7 @@
 use axum::extract::{Path, Query, RawQuery, State};
 use axum::response::{IntoResponse, Response};
 use maud::{Markup, html};
-use tympan_app::desk::{JobState, PrintWish, Printing, Straight, StraightFile};
+use tympan_app::desk::{JobState, PrintWish, Printing, Straight, StraightFile, StraightPass};
 
 use super::lost::{gone, lost};
 use super::run::see;
@@ -146,11 +146,9 @@ fn passes(file: &StraightFile, now: usize, at: impl Fn(usize) -> String) -> Mark
             nav aria-label="Passes" {
                 ol.plain {
                     @for (index, pass) in file.passes.iter().enumerate() {
+                        @let said = pass_in_words(pass);
                         li {
-                            a href=(at(index)) aria-current=[(index == now).then_some("page")] {
-                                (capital(&pass.label))
-                                @if let Some((first, last)) = pass.within { ": sheets " (first) " to " (last) " of the file" }
-                            }
+                            @if index == now { strong aria-current="page" { "Now: " (said) } } @else { a href=(at(index)) { (said) } }
                         }
                     }
                 }
@@ -162,6 +160,14 @@ fn passes(file: &StraightFile, now: usize, at: impl Fn(usize) -> String) -> Mark
         } @else if file.passes.is_empty() {
             p.actions { a.button.primary href=(file.back) { "See it against the light, and make a run of it" } }
         }
+    }
+}
+
+fn pass_in_words(pass: &StraightPass) -> String {
+    match pass.within {
+        None => pass.label.clone(),
+        Some((one, last)) if one == last => format!("{}, page {one} of the file", pass.label),
+        Some((first, last)) => format!("{}, pages {first} to {last} of the file", pass.label),
     }
 }
 
@@ -180,7 +186,7 @@ fn answer_with(
             div.title-line { h1 { (title) } p.quiet { "of “" (subject.of) "”" } }
             p { a href=(subject.back) { (subject.back_said) } }
             @if let Some(other) = other {
-                p.answer { (other.wish.file) " is being printed." }
+                p.answer { (capital(&other.wish.file)) " is being printed." }
                 p.actions { a.button.primary href=(elsewhere(other)) { "Look how it goes" } }
             } @else {
                 (before)
@@ -249,10 +255,11 @@ fn answer(printing: &Printing) -> String {
 fn printer(subject: &Subject<'_>) -> Markup {
     let known = subject.mine().map_or("", |p| p.wish.printer.as_str());
     let (all, like) = match subject.within {
-        None => ("all".to_owned(), "1, 3-7 or 3-"),
-        Some((first, last)) => (
-            format!("{first}-{last}"),
-            "one, or a few with a hyphen between",
+        None => ("all".to_owned(), "1, 3-7 or 3-".to_owned()),
+        Some((one, last)) if one == last => (one.to_string(), one.to_string()),
+        Some((one, last)) => (
+            format!("{one}-{last}"),
+            format!("{last}, {one}-{last} or {last}-"),
         ),
     };
     html! {
