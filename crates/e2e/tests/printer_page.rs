@@ -55,7 +55,9 @@ const PLAN: &str = "!document.querySelector('#plan').hidden";
 const PRINTED: &str = "document.querySelector('#going-answer')?.textContent === 'Printed.'";
 
 async fn ask(visitor: &Visitor, address: &str) {
-    visitor.until("document.querySelector('#address')").await;
+    visitor
+        .until("document.readyState === 'complete' && document.querySelector('#address')")
+        .await;
     visitor.write("#address", address).await;
     visitor.click("#printer button[type=submit]").await;
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use serde::Serialize;
-use tympan_pdf::{Document, PassMark};
+use tympan_pdf::{Document, PassMark, PdfError};
 use tympan_press::ipp::{
     self, Margins, Printer, Quality, Settled, Sides, Ticket, Unfit, Way, settle,
 };
@@ -165,7 +165,14 @@ impl Plan {
 /// A [`Refusal`] where the file cannot be printed as it is, or the printer lacks what is asked
 /// for.
 pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Result<Plan, Refusal> {
-    let document = Document::open(&request.file, request.password.as_deref())?;
+    // A password may be known that this file does not need.
+    let (document, password) = match Document::open(&request.file, None) {
+        Err(PdfError::PasswordNeeded { .. }) if request.password.is_some() => {
+            let password = request.password.as_deref();
+            (Document::open(&request.file, password)?, password)
+        }
+        other => (other?, None),
+    };
     let setup = match (store, &request.setup) {
         (Some(store), Some(name)) => Some(store.set_up_named(name)?),
         _ => None,
@@ -174,7 +181,7 @@ pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Resu
     let abilities = &printer.abilities;
     let mut cautions = Vec::new();
     let paper = paper(request, page_size, abilities, &mut cautions)?;
-    let is_locked = request.password.is_some();
+    let is_locked = password.is_some();
     let way = match ipp::way(abilities, request.grey) {
         Ok(Way::Pdf | Way::Queue) if request.as_raster || is_locked => {
             let mut only_raster = abilities.clone();
@@ -247,7 +254,7 @@ pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Resu
         asks_for: settled.asks_for().collect(),
         cautions,
         pass: document.mark().pass,
-        password: request.password.clone(),
+        password: password.map(str::to_owned),
         ticket,
         settled,
     })

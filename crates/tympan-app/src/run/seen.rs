@@ -23,6 +23,8 @@ pub struct RunSeen {
     pub steps: Steps,
     /// Sheets that were made again, the first ones first.
     pub again: Vec<MadeAgain>,
+    /// The files that it was made from, that of the backs last where they have their own.
+    pub inputs: Vec<PathBuf>,
 }
 
 /// A run as it stands.
@@ -38,6 +40,12 @@ pub fn see(store: &Store, record: &RunRecord) -> Result<RunSeen, Refusal> {
         record: record.clone(),
         setup,
         told,
+        inputs: work
+            .inputs
+            .iter()
+            .chain(&work.back_file)
+            .map(|stamped| stamped.file.clone())
+            .collect(),
         again: work.again,
     })
 }

@@ -64,10 +64,7 @@ async fn of_run(app: &App, id: &str, asked: &ToPrint) -> Answer<(Kept, PrintIn)>
     let file = seen.file(asked.wish.group, &asked.wish.file);
     let kept = Kept::Run(run.clone());
     let print = PrintIn {
-        opens: app.opener(
-            &print_jobs::news_of(&kept),
-            app.desk.run(&run).opens_with_password,
-        )?,
+        opens: app.password(&print_jobs::news_of(&kept)),
         data: app.data.clone(),
         file: file.ok_or_else(Refused::not_found)?,
         turned: seen.told.first_side.is_none().then_some(seen.setup.flip),

@@ -88,15 +88,10 @@ pub(crate) async fn password(
     Json(given): Json<Password>,
 ) -> Answer<StatusCode> {
     let run = run_id(&id)?;
-    let seen = see(&app, &run).await?;
-    let pass = seen
-        .told
-        .passes
-        .first()
-        .and_then(|pass| seen.file(0, &pass.file));
+    let files = see(&app, &run).await?.inputs;
     // One that is wrong is said at once, not with the first sheet that is to be printed.
     let ask = Ask::Look {
-        files: pass.into_iter().collect(),
+        files,
         password: Some(given.password.clone()),
     };
     let (_never, cancel) = tokio::sync::watch::channel(false);

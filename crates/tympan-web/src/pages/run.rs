@@ -102,7 +102,7 @@ fn body(seen: &RunSeen, kept: &RunDesk, forgotten: bool, units: Units) -> Markup
 fn unlock() -> Markup {
     html! {
         form #unlock .unlock autocomplete="off" {
-            p { "The files of this run are locked with a password. Tympan was closed since you gave it, and it keeps no passwords. It is needed once more to print them straight or to make sheets again." }
+            p { "The files that this run was made from are locked with a password. Tympan was closed since you gave it, and it keeps no passwords. It is needed once more to adjust the run or to make sheets again; the passes that are made need none." }
             label for="password" { "Password of the files" }
             input #password type="password" autocomplete="off" required;
             button.button type="submit" { "Keep it until Tympan is closed" }
