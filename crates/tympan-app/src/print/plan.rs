@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use serde::Serialize;
-use tympan_pdf::{Document, PassMark, PdfError};
+use tympan_pdf::{Document, PassMark};
 use tympan_press::ipp::{
     self, Margins, Printer, Quality, Settled, Sides, Ticket, Unfit, Way, settle,
 };
@@ -167,7 +167,7 @@ impl Plan {
 pub fn plan(store: Option<&Store>, request: &Request, printer: &Printer) -> Result<Plan, Refusal> {
     // A password may be known that this file does not need.
     let (document, password) = match Document::open(&request.file, None) {
-        Err(PdfError::PasswordNeeded { .. }) if request.password.is_some() => {
+        Err(error) if error.is_locked() && request.password.is_some() => {
             let password = request.password.as_deref();
             (Document::open(&request.file, password)?, password)
         }

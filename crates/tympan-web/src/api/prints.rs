@@ -86,6 +86,7 @@ async fn of_straight(
     let key = what.key();
     let opens = match &what {
         Straight::Saved(work) => app.opener(work, app.desk.work(work)?.opens_with_password)?,
+        Straight::Laid(deck) => app.password(deck),
         _ => None,
     };
     let file = straight_file(app, what).await?;

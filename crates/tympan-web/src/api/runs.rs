@@ -103,9 +103,7 @@ pub(crate) async fn password(
         )
         .into());
     }
-    if let Ok(mut passwords) = app.passwords.lock() {
-        passwords.insert(run_jobs::news_of(&run), given.password);
-    }
+    app.keep_password(&run_jobs::news_of(&run), given.password);
     Ok(StatusCode::NO_CONTENT)
 }
 
