@@ -65,7 +65,7 @@ pub(crate) enum Command {
         Prick a pin through a cross on the front; on the back, the words beside the grid where the\n\
         hole lies are the answer. With nothing but --setup and --sheet, Tympan asks place by place.\n\
         A table has lines like: 1, A, 2.1 low, 0.4 left\n\n\
-        A sheet of cards with witness marks (lay --witness, run) is read from pictures, too, before it is\n\
+        A sheet of cards with witness marks (lay --witness) is read from pictures, too, before it is\n\
         cut: the code in its marks names its run, and what the run's correction did is taken out.")]
     Read(Read),
     /// Say what is known about a set-up, and what to expect of the next sheets.
@@ -391,7 +391,7 @@ pub(crate) struct Testsheet {
 #[derive(Args, Debug)]
 pub(crate) struct Read {
     /// Scans or photos of test sheets, or of production sheets with witness marks before they are cut
-    /// (lay --witness, run): two scans of a sheet, one of each side, or one photo against
+    /// (lay --witness): two scans of a sheet, one of each side, or one photo against
     /// the light; any number, in any order.
     #[arg(value_name = "PICTURE", conflicts_with_all = ["pin", "ruler", "table", "sheet", "rule", "first"])]
     pub pictures: Vec<PathBuf>,
