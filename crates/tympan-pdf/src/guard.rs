@@ -4,9 +4,12 @@
 //! in memory, and two megabytes of them can unpack to two gigabytes. They are unpacked here first,
 //! piece by piece and without keeping anything.
 
+use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::SystemTime;
 
 use flate2::bufread::ZlibDecoder;
 use memchr::memmem;
@@ -24,11 +27,38 @@ const DICTIONARY: usize = 2048;
 /// A stream cannot grow by more than this (the limit of deflate), so that short ones are no bombs.
 const MAX_GROWTH: u64 = 1032;
 
+/// So many files are remembered.
+const MOST_KNOWN: usize = 16;
+
+/// A file as it was when it was looked through.
+#[derive(PartialEq)]
+struct Seen {
+    path: PathBuf,
+    bytes: u64,
+    modified: SystemTime,
+}
+
+/// Files that were looked through and are no bombs: a print run opens the same one many times.
+static HARMLESS: Mutex<VecDeque<Seen>> = Mutex::new(VecDeque::new());
+
 /// Whether the file has a cross-reference or object stream that is too large to unpack.
 pub(crate) fn is_bomb(path: &Path) -> io::Result<bool> {
     let file = File::open(path)?;
-    let bytes = file.metadata()?.len();
+    let about = file.metadata()?;
+    let bytes = about.len();
     if bytes.saturating_mul(MAX_GROWTH) <= MAX_UNPACKED {
+        return Ok(false);
+    }
+    let seen = match (path.canonicalize(), about.modified()) {
+        (Ok(path), Ok(modified)) => Some(Seen {
+            path,
+            bytes,
+            modified,
+        }),
+        _ => None,
+    };
+    let known = || HARMLESS.lock().unwrap_or_else(PoisonError::into_inner);
+    if seen.as_ref().is_some_and(|seen| known().contains(seen)) {
         return Ok(false);
     }
     for at in places(&file)? {
@@ -37,6 +67,11 @@ pub(crate) fn is_bomb(path: &Path) -> io::Result<bool> {
         {
             return Ok(true);
         }
+    }
+    if let Some(seen) = seen {
+        let mut known = known();
+        known.truncate(MOST_KNOWN - 1);
+        known.push_front(seen);
     }
     Ok(false)
 }
@@ -133,5 +168,16 @@ mod tests {
     fn an_honest_object_stream_is_no_bomb() {
         let file = file_with(60 << 20, 300 << 10);
         assert!(!is_bomb(file.path()).expect("read"));
+    }
+
+    #[test]
+    fn a_file_that_has_changed_is_looked_through_again() {
+        let file = file_with(60 << 20, 300 << 10);
+        assert!(!is_bomb(file.path()).expect("read"));
+        let bad = file_with(200 << 20, 0);
+        std::fs::copy(bad.path(), file.path()).expect("copied");
+        assert!(is_bomb(file.path()).expect("read"));
+        // A bomb is told every time.
+        assert!(is_bomb(file.path()).expect("read"));
     }
 }

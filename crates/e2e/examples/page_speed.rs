@@ -1,7 +1,7 @@
 //! How fast the page is, in a real browser on this machine.
 //!
 //! ```text
-//! cargo build --release && cargo run --release -p e2e --example speed
+//! cargo build --release && cargo run --release -p e2e --example page_speed
 //! ```
 //!
 //! Prints how long it takes from the program's start to its first answer, from a request to each
