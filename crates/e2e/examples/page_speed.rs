@@ -31,7 +31,13 @@ async fn main() {
     visitor.go(&server.address).await;
     for page in ["", "setups", "setups/new"] {
         visitor.go(&format!("{}{page}", server.address)).await;
-        println!("first paint of /{page}: {:.0} ms", painted(&visitor).await);
+        println!(
+            "first paint of /{page}: {:.0} ms; its page was there after {:.0} ms, all that it \
+             shows after {:.0} ms",
+            painted(&visitor).await,
+            arrived(&visitor, "navigation").await,
+            arrived(&visitor, "resource").await
+        );
     }
     let folder = tempfile::tempdir().expect("a folder");
     let file = folder.path().join("large.pdf");
@@ -79,6 +85,15 @@ fn first_byte() {
 const INKED: &str = "(() => { const c = document.querySelector('#table canvas'); \
     const { data } = c.getContext('2d').getImageData(c.width / 2 - 50, c.height / 2 - 50, 100, 100); \
     for (let i = 0; i < data.length; i += 4) if (data[i] !== data[0]) return true; return false; })()";
+
+/// From the request to the arrival of the last of the page itself, or of its styles and fonts, ms.
+async fn arrived(visitor: &Visitor, kind: &str) -> f64 {
+    visitor
+        .ask(&format!(
+            "Math.max(0, ...performance.getEntriesByType('{kind}').map(e => e.responseEnd))"
+        ))
+        .await
+}
 
 /// From the request to the first paint with content, ms, as the browser tells it.
 async fn painted(visitor: &Visitor) -> f64 {
