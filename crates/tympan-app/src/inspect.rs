@@ -205,7 +205,12 @@ pub(crate) fn cells_of_first_pages(
         paper: Some(setup.paper.size()),
         margins: margins(Some(setup)),
     };
-    let looked = look::at_first(files, password, FIRST_PAGES, &print, &mut |_| (), cancel).ok()?;
+    // One page at a time: what this holds is much of what a run holds at all.
+    let few = look::Reach {
+        pages: FIRST_PAGES,
+        threads: 1,
+    };
+    let looked = look::at_first(files, password, few, &print, &mut |_| (), cancel).ok()?;
     found_cells(&looked, setup)
 }
 

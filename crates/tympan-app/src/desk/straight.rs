@@ -13,6 +13,7 @@ use tympan_press::behaviour::Seen;
 use tympan_sheet::{Flip, Side};
 use tympan_store::{FlippedBy, SetUp, SetUpId, Store};
 
+use super::files::is_id;
 use super::runs::read_kept;
 use super::{Deck, Desk, How, Issued, RunDesk, Work};
 use crate::pages::BackPages;
@@ -97,8 +98,8 @@ impl Straight {
                 let seen = seen.map(serde_json::from_str).transpose().ok()?;
                 Self::Trial(setup.parse().ok()?, seen)
             }
-            ["saved", work] => Self::Saved(work.to_owned()),
-            ["laid", deck] => Self::Laid(deck.to_owned()),
+            ["saved", work] if is_id(work) => Self::Saved(work.to_owned()),
+            ["laid", deck] if is_id(deck) => Self::Laid(deck.to_owned()),
             _ => return None,
         })
     }
@@ -320,13 +321,19 @@ mod tests {
 
     #[test]
     fn addresses_name_files_and_nothing_else() {
-        let of = |text| Straight::of_address(text, None);
-        assert_eq!(of("saved/abc"), Some(Straight::Saved("abc".into())));
-        assert_eq!(of("laid/abc"), Some(Straight::Laid("abc".into())));
+        let of = |text: &str| Straight::of_address(text, None);
+        let id = crate::desk::files::new_id().expect("an id");
+        assert_eq!(
+            of(&format!("saved/{id}")),
+            Some(Straight::Saved(id.clone()))
+        );
+        assert_eq!(of(&format!("laid/{id}")), Some(Straight::Laid(id.clone())));
         for text in [
             "",
             "saved",
             "saved/a/b",
+            "saved/..\\..\\x",
+            "laid/..",
             "test/x/1",
             "trial/../x",
             "run/abc",

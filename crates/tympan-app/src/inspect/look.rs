@@ -64,14 +64,27 @@ pub(crate) fn at(
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
 ) -> Result<Vec<Looked>, Refusal> {
-    at_first(files, password, usize::MAX, print, progress, cancel)
+    let all = Reach {
+        pages: usize::MAX,
+        threads: MOST_THREADS,
+    };
+    at_first(files, password, all, print, progress, cancel)
 }
 
-/// Looks at no more than so many pages at the head of each file.
+/// How much is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Reach {
+    /// No more than so many pages at the head of each file.
+    pub(crate) pages: usize,
+    /// No more than so many at a time: each holds pictures.
+    pub(crate) threads: usize,
+}
+
+/// Looks at the pages at the head of each file.
 pub(crate) fn at_first(
     files: &[&PathBuf],
     password: Option<&str>,
-    most: usize,
+    reach: Reach,
     print: &Print,
     progress: &mut dyn FnMut(Progress),
     cancel: &AtomicBool,
@@ -79,7 +92,7 @@ pub(crate) fn at_first(
     let first = |file: &&PathBuf| {
         let opened = open(file, password)?;
         Ok(Arc::new(Opened {
-            count: opened.count.min(most),
+            count: opened.count.min(reach.pages),
             ..opened
         }))
     };
@@ -95,6 +108,7 @@ pub(crate) fn at_first(
             file,
             print,
             Patience::default(),
+            reach.threads,
             cancel,
             &mut || {
                 done += 1;
@@ -240,6 +254,7 @@ fn all_pages(
     file: &Arc<Opened>,
     print: &Print,
     patience: Patience,
+    most_threads: usize,
     cancel: &AtomicBool,
     step: &mut dyn FnMut(),
 ) -> Result<Vec<PageSeen>, Refusal> {
@@ -266,7 +281,7 @@ fn all_pages(
         });
     };
     let threads = thread::available_parallelism().map_or(1, usize::from);
-    for _ in 0..threads.min(MOST_THREADS).min(file.count) {
+    for _ in 0..threads.min(most_threads).min(file.count) {
         start();
     }
     let mut seen: Vec<Option<PageSeen>> = (0..file.count).map(|_| None).collect();
@@ -431,8 +446,10 @@ mod tests {
         };
         let cancel = AtomicBool::new(false);
         let mut steps = 0;
-        let seen = all_pages(&file, &Print::default(), none, &cancel, &mut || steps += 1)
-            .expect("an answer");
+        let seen = all_pages(&file, &Print::default(), none, 2, &cancel, &mut || {
+            steps += 1
+        })
+        .expect("an answer");
         assert_eq!((seen.len(), steps), (file.count, file.count));
         let looked = gathered(&file, seen);
         let faults = faults::gather(looked.found);
