@@ -447,7 +447,7 @@ mod tests {
         let cancel = AtomicBool::new(false);
         let mut steps = 0;
         let seen = all_pages(&file, &Print::default(), none, 2, &cancel, &mut || {
-            steps += 1
+            steps += 1;
         })
         .expect("an answer");
         assert_eq!((seen.len(), steps), (file.count, file.count));
