@@ -9,6 +9,7 @@ import scene
 SURE = 0.5  # a confidence below this is a warning that the answer may be wrong
 EXACT, FLAT = 0.05, 0.10  # mm: drawn pages, pages that are one picture
 APART, APART_FLAT = 0.3, 0.5  # mm: the generator's marks lie around its pictures
+BLEED = 0.2  # mm
 SPREAD = 2.6  # standard uncertainties within which an honest error lies (99 %)
 
 
@@ -126,6 +127,19 @@ def judge_grid(score, where, grid, stated, tolerance):
     if grid["trim_known"]:
         length("trim", xy(answer["trim_mm"]) - xy(grid["trim_mm"]), answer.get("trim_sd_mm"))
         length("origin", found[2], answer.get("place_sd_mm"))
+    if np.allclose(xy(answer["trim_mm"]), xy(grid["trim_mm"]), atol=BLEED):
+        judge_edges(score, where, grid, answer)
+
+
+def judge_edges(score, where, grid, answer):
+    """Bleed and round corners: nothing need be said of them, but nothing wrong."""
+    if answer.get("bleed_mm"):
+        gutters = (xy(grid["pitch_mm"]) - xy(grid["trim_mm"]))[[grid["columns"] > 1, grid["rows"] > 1]]
+        said, has = answer["bleed_mm"][0], min([grid["bleed_mm"], *gutters / 2])
+        score.note("bleed", abs(said - has) <= BLEED, f"{where} bleeds {has} mm, said: {said:.2f}")
+    if answer.get("corner_radius_mm"):
+        said, has = answer["corner_radius_mm"], grid["corner_radius_mm"] or 0
+        score.note("radius", abs(said - has) <= BLEED, f"{where} has corners of {has} mm, said: {said:.2f}")
 
 
 def judge_fold(score, where, page, stated, tolerance):

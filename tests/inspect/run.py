@@ -27,7 +27,7 @@ PROGRAMS = {"gs": "ghostscript", "pdftocairo": "poppler-utils", "pdfimages": "po
             "chromium": "chromium", "pdflatex": "texlive-latex-base"}
 # judgement: the least share that must be right
 THRESHOLDS = {"role": 0.98, "pair": 0.98, "flip": 0.98, "grid": 0.95, "pitch": 0.95, "trim": 0.95,
-              "origin": 0.95, "error": 0.95, "honest": 0.9, "standing": 0.98, "agrees": 1.0, "none invented": 1.0, "answered": 1.0}
+              "origin": 0.95, "bleed": 0.95, "radius": 0.95, "error": 0.95, "honest": 0.9, "standing": 0.98, "agrees": 1.0, "none invented": 1.0, "answered": 1.0}
 SECONDS = 120
 
 

@@ -56,6 +56,8 @@ pub(crate) struct Looked {
     pub(crate) cards: Vec<faults::CardEdges>,
     pub(crate) cautions: Vec<String>,
     pub(crate) faults: Vec<Fault>,
+    /// Whether Tympan has moved its backs before.
+    pub(crate) corrected: bool,
 }
 
 impl Looked {
@@ -129,6 +131,9 @@ pub fn inspect(
     let backs = looked.get(1).map(Looked::cells);
     let of_pairs = faults::of_pairs(&looked[0].cells(), backs.as_deref(), &pairing.pairs);
     let mut faults = of_pairs;
+    if looked.iter().any(|file| file.corrected) {
+        corrected_before(&mut faults);
+    }
     faults.extend(set_up.and_then(|setup| other_flip(&looked[0], &pairing, setup)));
     for (file, looked) in looked.iter_mut().enumerate() {
         let mut own = faults::gather(std::mem::take(&mut looked.found));
@@ -149,6 +154,32 @@ pub(crate) fn pairing(looked: &[Looked], asked: &Asked) -> Result<Pairing, Refus
         [file, ..] => pair(&file.looks, asked)?,
         [] => return Err(Refusal::new("no file was given", "name a PDF file")),
     })
+}
+
+/// Tells of a file that was corrected before what lies off in it as what is meant.
+fn corrected_before(faults: &mut Vec<Fault>) {
+    let off = faults.iter().position(|fault| fault.code == "file-error");
+    let off = off.map(|at| faults.remove(at));
+    let message = match &off {
+        Some(off) => format!(
+            "it was corrected for a printer before, and this is part of that: {}",
+            off.message
+        ),
+        None => "it was corrected for a printer before".to_owned(),
+    };
+    let place = off.as_ref().and_then(|off| off.place);
+    let back_file = off.as_ref().is_some_and(|off| off.back_file);
+    faults.push(Fault {
+        code: "corrected-before",
+        severity: Severity::Note,
+        back_file,
+        pages: off.map_or_else(Vec::new, |off| off.pages),
+        place,
+        message,
+        hint: "print it as it is on the set-up that it was corrected for; for another one correct \
+               the file as it was"
+            .into(),
+    });
 }
 
 /// The fault of backs that are meant for the other flip than the set-up's. Of pages that lie on their

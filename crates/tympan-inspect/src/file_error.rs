@@ -7,7 +7,9 @@
 
 mod words;
 
-use tympan_sheet::{Affine, Angle, Flip, Front, Map, NotInvertible, Page, Point, Size, Vector};
+use tympan_sheet::{
+    Affine, Angle, Flip, Front, Map, NotInvertible, Page, Paper, Point, Size, Vector,
+};
 
 use crate::findings::{FileError, Grid, PageCells};
 
@@ -17,6 +19,9 @@ pub(crate) use words::{in_words, is_crooked};
 /// Trims of fronts and backs that differ by more than this are not the same cards, mm.
 const OTHER_CARD_MM: f64 = 2.5;
 
+/// Steps of fronts and backs that differ by a larger share are not those of the same cards.
+const MOST_STRETCH: f64 = 0.06;
+
 /// A term of the error is taken for real from so many standard uncertainties on.
 const REAL_AT: f64 = 3.0;
 
@@ -25,6 +30,10 @@ const ASKEW: f64 = 5e-4;
 
 /// So far such a page lies off its place, one standard deviation along each axis, mm (a guess).
 const ADRIFT_MM: f64 = 0.5;
+
+/// What is not known of where a page lies on paper that it misses, as a share of what it misses it
+/// by: in the middle, or with one edge on the paper's.
+const ROUNDED_SD: f64 = 0.5;
 
 /// Below this nothing is worth moving for, mm at the corners of the cells.
 pub(crate) const STRAIGHT_MM: f64 = 0.1;
@@ -66,7 +75,7 @@ impl<'a> Behind<'a> {
             let shape = |b: &Grid| (b.columns, b.rows) == (f.columns, f.rows);
             let same = |b: &&Grid| {
                 // Where a side's cards are taken too large, with their bleed, the steps still tell.
-                b.trim.is_close(f.trim, OTHER_CARD_MM)
+                (b.trim.is_close(f.trim, OTHER_CARD_MM) && steps_apart(f, b) < MOST_STRETCH)
                     || (shape(b) && f.filled.len() > 1 && same_steps(f, b))
             };
             let mut fitting = back.grids.iter().filter(same).collect::<Vec<_>>();
@@ -247,7 +256,8 @@ impl<'a> Behind<'a> {
         let parts = map.decompose();
         let centre = sheet.centre();
         let far = (centre - middle).length();
-        let place = self.front.place_sd.hypot(self.back.place_sd);
+        let place = (self.front.place_sd).hypot(self.back.place_sd);
+        let place = place.hypot(ROUNDED_SD * rounded(sheet, self.flip));
         FileError {
             flip: self.flip,
             map,
@@ -259,6 +269,32 @@ impl<'a> Behind<'a> {
             stretch_sd,
         }
     }
+}
+
+/// How far a page misses the paper that it is meant for, along the way in which it is flipped, mm:
+/// some programs make pages of whole points or pixels. Where they then come to lie on the paper is
+/// up to the program that prints them.
+fn rounded(page: Size, flip: Flip) -> f64 {
+    /// Pages that miss a paper by more are other pages, mm.
+    const MOST: f64 = 1.0;
+    let along = |size: Size| match flip {
+        Flip::Sideways => size.w,
+        Flip::Endways => size.h,
+    };
+    let held = |paper: Size| {
+        if paper.is_landscape() == page.is_landscape() {
+            paper
+        } else {
+            paper.turned()
+        }
+    };
+    (Paper::known().map(|paper| held(paper.size())))
+        .filter(|paper| paper.is_close(page, MOST))
+        .map(|paper| (along(paper) - along(page)).abs())
+        .fold(None, |least: Option<f64>, by| {
+            Some(least.map_or(by, |least| least.min(by)))
+        })
+        .unwrap_or(0.0)
 }
 
 /// How far a page with a grid tilted so lies off its place, one standard deviation along each axis,
@@ -273,9 +309,21 @@ pub(crate) fn adrift(tilt: Angle, is_picture: bool) -> f64 {
 
 /// Whether two grids step alike from cell to cell.
 pub(crate) fn same_steps(a: &Grid, b: &Grid) -> bool {
-    let near = |count: usize, a: f64, b: f64| count < 2 || (a - b).abs() < 0.01 * a.max(b);
-    near(a.columns.min(b.columns), a.pitch.x, b.pitch.x)
-        && near(a.rows.min(b.rows), a.pitch.y, b.pitch.y)
+    steps_apart(a, b) < 0.01
+}
+
+/// How much two grids differ in their steps from cell to cell, as a share; 0 where one of them has
+/// none.
+fn steps_apart(a: &Grid, b: &Grid) -> f64 {
+    let apart = |count: usize, a: f64, b: f64| {
+        if count < 2 {
+            0.0
+        } else {
+            (a - b).abs() / a.max(b)
+        }
+    };
+    let x = apart(a.columns.min(b.columns), a.pitch.x, b.pitch.x);
+    x.max(apart(a.rows.min(b.rows), a.pitch.y, b.pitch.y))
 }
 
 /// How much longer the back's steps are than the front's along one axis.

@@ -54,6 +54,8 @@ struct Opened {
     too_heavy: Vec<bool>,
     cautions: Vec<String>,
     faults: Vec<Fault>,
+    /// Whether Tympan has moved its backs before.
+    corrected: bool,
 }
 
 /// Looks at all pages of the files.
@@ -211,6 +213,7 @@ fn open(path: &Path, password: Option<&str>) -> Result<Opened, Refusal> {
         too_heavy,
         cautions,
         faults,
+        corrected: document.mark().corrected,
     })
 }
 
@@ -416,6 +419,7 @@ fn gathered(file: &Opened, pages: Vec<PageSeen>) -> Looked {
         cards: Vec::new(),
         cautions: file.cautions.clone(),
         faults: file.faults.clone(),
+        corrected: file.corrected,
     };
     for page in pages {
         looked.looks.push(page.look);

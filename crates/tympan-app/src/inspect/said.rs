@@ -244,7 +244,12 @@ pub(super) fn said(
             .and_then(|file| file.looks.get(front))
             .map_or(Size::new(1.0, 1.0), |look| look.cells.size)
     };
-    let verdict = verdict(&pairing.pairs, &size_of);
+    let verdict = if looked.iter().any(|file| file.corrected) {
+        "its backs were moved for a printer before, so that nothing tells whether the file was straight"
+            .to_owned()
+    } else {
+        verdict(&pairing.pairs, &size_of)
+    };
     let totals = totals(looked, pairing);
     Inspection {
         schema: 1,

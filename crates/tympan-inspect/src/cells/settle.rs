@@ -2,11 +2,15 @@
 
 mod behind;
 mod full;
+mod pieces;
 
-use tympan_sheet::{Point, Vector, nearest_card};
+use tympan_sheet::{Page, Point, Size, Vector, nearest_card};
 
 use crate::file_error::same_steps;
-use crate::findings::{Evidence, Grid, PageCells};
+use crate::findings::{Bleed, Evidence, Grid, PageCells};
+
+/// The most bleed that is believed, mm.
+const MOST_BLEED: f64 = 7.0;
 
 /// How sure one is of cells that do not go with those of the other pages.
 const DOUBTED: f64 = 0.45;
@@ -23,6 +27,13 @@ const NEAR: f64 = 4.5;
 /// Grids that are surer than this bear witness for others.
 const SURE: f64 = 0.5;
 
+/// Sizes that are known no worse than this tell a page's own stretch, mm.
+const EXACT_MM: f64 = 0.03;
+
+/// How far the grid of a page with one card may lie off the full pages', and step otherwise, mm
+/// (from files that nothing was tuned on).
+const LONE_SD: f64 = 0.2;
+
 /// A size of which less is known than this is no more than guessed, mm.
 const GUESSED: f64 = 0.5;
 
@@ -32,9 +43,13 @@ const GUESSED: f64 = 0.5;
 /// - A loose frame of the size of another page's cells, at the place of one of them or of its
 ///   mirror image, is a cell of a sheet that is not full. In a picture, a block as large as some of
 ///   them is those.
+/// - Lines in a picture that make the cards of another page are cells, and print in it that lies
+///   piece by piece in cells of another page, as they are or mirrored, lies in cells.
 /// - Frames of a usual card's size at the same or mirrored places of two pages are cards.
 /// - A guessed size gives way to a known one at the same steps; so does one that only frames speak
 ///   for to one that is marked.
+/// - Steps in a picture that only print tells give way to those that lines tell on another page,
+///   where both fill the same block.
 /// - Cells that are some of another page's belong to its grid.
 /// - Cells in a picture that are no usual cards are doubted where those of other pages are.
 ///
@@ -43,6 +58,7 @@ pub fn settle(pages: &mut [PageCells]) {
     behind::settle(pages);
     frames(pages);
     sizes(pages);
+    blocks(pages);
     full::complete(pages);
     odd_ones(pages);
 }
@@ -67,23 +83,35 @@ fn frames(pages: &mut [PageCells]) {
             SAME
         };
         let is_same = |a: &Grid, b: &Grid| a.trim.is_close(b.trim, same);
-        for single in singles.iter().filter(|single| single.count() > 0) {
-            let others =
-                || (grids.iter()).filter_map(|(other, grid)| (*other != index).then_some(grid));
+        let others =
+            || (grids.iter()).filter_map(|(other, grid)| (*other != index).then_some(grid));
+        let several = |grid: &&Grid| page.one_picture && grid.filled.len() > 1;
+        let borne_out =
+            |loose: &&Grid| others().any(|grid| is_same(grid, loose) && same_steps(grid, loose));
+        if let Some(grid) = singles.iter().filter(several).find(borne_out) {
+            page.grids = vec![Grid {
+                confidence: 0.8,
+                ..grid.clone()
+            }];
+            continue;
+        }
+        let lone = |grid: &&Grid| grid.count() > 0 && !several(grid);
+        for single in singles.iter().filter(lone) {
             let cell = (others().filter(|grid| is_same(grid, single)))
                 .find_map(|grid| cell_of(grid, single, page.size.w, page.size.h));
             let of_others = cell.or_else(|| {
                 let block = |grid: &Grid| some_of(grid, single, same);
                 page.one_picture.then(|| others().find_map(block))?
             });
-            if let Some(grid) = of_others {
+            if let Some(grid) = of_others.filter(|_| single.trim_sd < GUESSED) {
                 page.grids = vec![grid];
                 break;
             }
             if !page.grids.is_empty() && page.one_picture {
                 continue;
             }
-            let usual = nearest_card(single.trim).is_some_and(|(_, s)| (s - 1.0).abs() < 0.002);
+            let usual = single.trim_sd < GUESSED
+                && nearest_card(single.trim).is_some_and(|(_, s)| (s - 1.0).abs() < 0.002);
             let twin = loose.iter().any(|(other, grid)| {
                 *other != index
                     && is_same(grid, single)
@@ -96,14 +124,28 @@ fn frames(pages: &mut [PageCells]) {
                 });
             }
         }
+        if page.grids.is_empty() && page.one_picture {
+            let pieces: Vec<&Grid> = (singles.iter()).filter(|s| s.trim_sd >= GUESSED).collect();
+            page.grids
+                .extend(others().find_map(|grid| pieces::about(grid, &pieces, page.size)));
+        }
     }
 }
 
-/// Some rows and columns of a grid that are together as large as a block of print.
+/// Some rows and columns of a grid that are together as large as a block of print. Where the grid's
+/// page does not tell the bleed, all of its cells with the same bleed on all sides.
 fn some_of(grid: &Grid, block: &Grid, same: f64) -> Option<Grid> {
-    let bleeds = [0.0, grid.bleed.map_or(0.0, |bleed| bleed.usual)];
     let long = |count: usize, pitch: f64, trim: f64| (count - 1) as f64 * pitch + trim;
-    bleeds.into_iter().find_map(|bleed| {
+    let beyond = Size::new(
+        block.trim.w - long(grid.columns, grid.pitch.x, grid.trim.w),
+        block.trim.h - long(grid.rows, grid.pitch.y, grid.trim.h),
+    );
+    let even = (beyond.w - beyond.h).abs() <= same;
+    let all_around = (beyond.w + beyond.h) / 4.0;
+    let unknown = (grid.bleed.is_none() && even && (0.0..=MOST_BLEED).contains(&all_around))
+        .then_some(all_around);
+    let bleeds = [Some(0.0), grid.bleed.map(|bleed| bleed.usual), unknown];
+    bleeds.into_iter().flatten().find_map(|bleed| {
         let fits = |count: usize, pitch: f64, trim: f64, has: f64| {
             (1..=count).find(|n| (long(*n, pitch, trim) + 2.0 * bleed - has).abs() <= same)
         };
@@ -119,9 +161,67 @@ fn some_of(grid: &Grid, block: &Grid, same: f64) -> Option<Grid> {
             confidence: grid.confidence.min(0.8),
             found_by: vec![Evidence::Pixels],
             filled: vec![true; columns * rows],
+            bleed: (bleed > 0.0).then_some(Bleed {
+                least: bleed,
+                usual: bleed,
+            }),
             ..grid.clone()
         })
     })
+}
+
+/// Takes the steps that lines tell on another page for those that print tells of the same block: a
+/// pattern repeats within cards, too.
+fn blocks(pages: &mut [PageCells]) {
+    let long = |grid: &Grid| {
+        let along = |count: usize, pitch: f64, trim: f64| (count - 1) as f64 * pitch + trim;
+        Size::new(
+            along(grid.columns, grid.pitch.x, grid.trim.w),
+            along(grid.rows, grid.pitch.y, grid.trim.h),
+        )
+    };
+    let shown: Vec<Grid> = (pages.iter().flat_map(|page| &page.grids))
+        .filter(|grid| grid.confidence >= SURE && is_shown(grid) && grid.filled.len() > 1)
+        .cloned()
+        .collect();
+    for page in pages.iter_mut().filter(|page| page.one_picture) {
+        let [grid] = page.grids.as_mut_slice() else {
+            continue;
+        };
+        let other = |kind: &&Grid| {
+            (kind.columns, kind.rows) != (grid.columns, grid.rows)
+                && long(kind).is_close(long(grid), SAME_IN_PICTURE)
+        };
+        let Some(kind) = shown.iter().find(other).filter(|_| !is_shown(grid)) else {
+            continue;
+        };
+        let (has, takes) = (long(grid), long(kind));
+        let back = Vector::new((has.w - takes.w) / 2.0, (has.h - takes.h) / 2.0);
+        *grid = Grid {
+            origin: grid.origin + grid.to_page().apply_vector(back),
+            rotation: grid.rotation,
+            place_sd: grid.place_sd.max(LONE_SD),
+            confidence: kind.confidence.min(0.8),
+            found_by: vec![Evidence::Pixels],
+            disagreement: 0.0,
+            filled: vec![true; kind.filled.len()],
+            bleed: None,
+            corner_radius: None,
+            ..kind.clone()
+        };
+    }
+}
+
+/// The steps of a grid on a page that has a card of this size: a page may be stretched, and where
+/// it has no steps of its own only the cards' size tells how far, where that is exactly known.
+fn steps_on(grid: &Grid, card: &Grid) -> Vector<Page> {
+    if grid.trim_sd.max(card.trim_sd) > EXACT_MM {
+        return grid.pitch;
+    }
+    Vector::new(
+        grid.pitch.x * card.trim.w / grid.trim.w,
+        grid.pitch.y * card.trim.h / grid.trim.h,
+    )
 }
 
 /// Takes a known size for a guessed one where cells follow each other alike.
@@ -151,6 +251,10 @@ fn sizes(pages: &mut [PageCells]) {
         };
         if let Some(other) = known.iter().find(alike) {
             let (old, new) = (grid.trim, other.trim);
+            if !old.is_close(new, SAME) {
+                // What was seen of edges was not the cards'.
+                (grid.bleed, grid.corner_radius) = (None, None);
+            }
             let back = Vector::new((old.w - new.w) / 2.0, (old.h - new.h) / 2.0);
             grid.origin = grid.origin + grid.to_page().apply_vector(back);
             grid.trim = new;
@@ -219,11 +323,15 @@ fn cell_of(grid: &Grid, single: &Grid, w: f64, h: f64) -> Option<Grid> {
     let like = Grid {
         rotation: single.rotation,
         origin: single.origin,
+        pitch: steps_on(grid, single),
+        // One card tells little of how its page is tilted and stretched.
+        pitch_sd: grid.pitch_sd.max(LONE_SD),
+        place_sd: grid.place_sd.max(LONE_SD),
         ..grid.clone()
     };
     let back = Point::new(
-        -(column as f64) * grid.pitch.x,
-        -(row as f64) * grid.pitch.y,
+        -(column as f64) * like.pitch.x,
+        -(row as f64) * like.pitch.y,
     );
     Some(Grid {
         origin: like.to_page().apply(back),
@@ -236,8 +344,6 @@ fn cell_of(grid: &Grid, single: &Grid, w: f64, h: f64) -> Option<Grid> {
 
 #[cfg(test)]
 mod tests {
-    use tympan_sheet::Size;
-
     use super::*;
     use crate::testing::{A4, grid, page};
 

@@ -33,6 +33,14 @@ impl Axis {
         }
     }
 
+    fn is_close(&self, other: &Self) -> bool {
+        let near = |a: f64, b: f64| (a - b).abs() <= 0.1;
+        self.count == other.count
+            && near(self.start, other.start)
+            && near(self.length, other.length)
+            && near(self.pitch, other.pitch)
+    }
+
     /// The places of all cuts.
     fn cuts(&self) -> impl Iterator<Item = f64> + '_ {
         (0..self.count).flat_map(|i| [self.at(i), self.at(i) + self.length])
@@ -46,6 +54,17 @@ pub(super) struct Reach {
     pub(super) to: f64,
     /// Whether both ends are straight edges.
     pub(super) sharp: bool,
+}
+
+impl Reach {
+    /// Of a page that holds no more than thin lines: the middle of the page.
+    pub(super) fn nothing(middle: f64) -> Self {
+        Self {
+            from: middle,
+            to: middle,
+            sharp: false,
+        }
+    }
 }
 
 /// How far more than thin lines reaches along the plane's x axis. `None` where there is nothing.
@@ -104,15 +123,28 @@ fn edge(plane: &Plane, near: usize, outward: i64, px_per_mm: f64) -> (f64, bool)
     (middle, sharp)
 }
 
-/// The axis whose cuts all have lines, if there is one.
-pub(super) fn from_lines(lines: &[Line], reach: &Reach) -> Option<Axis> {
+/// An axis whose cuts all have lines.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Lined {
+    pub(super) axis: Axis,
+    /// How many cuts that makes, less what is left unexplained.
+    pub(super) score: f64,
+    /// The share of all lines that it explains, by how much each speaks for a cut.
+    pub(super) explained: f64,
+}
+
+/// The most axes that are kept.
+const MOST_AXES: usize = 12;
+
+/// The axes whose cuts all have lines, the best first.
+pub(super) fn from_lines(lines: &[Line], reach: &Reach) -> Vec<Lined> {
     let strong: Vec<&Line> = (lines.iter())
         .filter(|line| line.strokes >= 2 || line.length >= 25.0 || lines.len() <= 12)
         .collect();
     if strong.len() > 60 {
-        return None;
+        return Vec::new();
     }
-    let mut best: Option<(f64, Axis)> = None;
+    let mut found: Vec<Lined> = Vec::new();
     for (i, first) in strong.iter().enumerate() {
         for second in &strong[i + 1..] {
             let length = second.at - first.at;
@@ -126,33 +158,37 @@ pub(super) fn from_lines(lines: &[Line], reach: &Reach) -> Option<Axis> {
                     .filter(|pitch| (length + 0.4..=length + GUTTER).contains(pitch)),
             );
             for pitch in pitches {
-                let Some((axis, support)) = follow(&strong, first.at, length, pitch) else {
+                let Some(mut lined) = follow(&strong, first.at, length, pitch) else {
                     continue;
                 };
+                let axis = lined.axis;
                 let end = axis.at(axis.count - 1) + axis.length;
                 let holds = axis.start <= reach.from + 12.0 && end >= reach.to - 12.0;
                 // Cells that leave print outside are not all of them.
-                let score = support - if holds { 0.0 } else { 2.5 };
-                let better = |(top, other): &(f64, Axis)| {
-                    let level = (score - top).abs() <= 0.01;
-                    if level {
-                        axis.length > other.length
-                    } else {
-                        score > *top
-                    }
-                };
-                if best.as_ref().is_none_or(better) {
-                    best = Some((score, axis));
-                }
+                lined.score -= if holds { 0.0 } else { 2.5 };
+                found.push(lined);
             }
         }
     }
-    best.map(|(_, axis)| axis)
+    // Of those as good as each other the longer cells.
+    let level = |score: f64| (score / 0.02).round();
+    found.sort_by(|a, b| {
+        let score = level(b.score).total_cmp(&level(a.score));
+        score.then(b.axis.length.total_cmp(&a.axis.length))
+    });
+    let mut kept: Vec<Lined> = Vec::new();
+    for lined in found {
+        let known = kept.iter().any(|other| lined.axis.is_close(&other.axis));
+        if !known && kept.len() < MOST_AXES {
+            kept.push(lined);
+        }
+    }
+    kept
 }
 
 /// Goes on from the first cell as long as lines are there; how many cuts that makes, less what is
 /// left unexplained.
-fn follow(lines: &[&Line], start: f64, length: f64, pitch: f64) -> Option<(Axis, f64)> {
+fn follow(lines: &[&Line], start: f64, length: f64, pitch: f64) -> Option<Lined> {
     let near = |at: f64| {
         (lines.iter())
             .enumerate()
@@ -196,7 +232,11 @@ fn follow(lines: &[&Line], start: f64, length: f64, pitch: f64) -> Option<(Axis,
             .sum()
     };
     let (taken, left) = (score(true), score(false));
-    (taken >= left).then_some((axis, taken - 0.5 * left))
+    (taken >= left).then_some(Lined {
+        axis,
+        score: taken - 0.5 * left,
+        explained: taken / (taken + left).max(1e-9),
+    })
 }
 
 /// Least squares for start, length and pitch.
@@ -232,15 +272,24 @@ fn fitted(points: &[(f64, f64, f64)], count: usize, length: f64, gutter: bool) -
     }
 }
 
-/// Where lines run that go through all cuts of an axis, by what is seen of them beyond the cells
-/// and in the gutters between: number of the cell, 0 for its near side and 1 for its far one, and
-/// the place, mm. `None` where a cut has no line there.
+/// Lines through all cuts of an axis, by what is seen of them beyond the cells and in the gutters
+/// between.
+pub(super) struct Cuts {
+    /// Number of the cell, 0 for its near side and 1 for its far one, and the place at the middle of
+    /// the block, mm.
+    pub(super) places: Vec<(f64, f64, f64)>,
+    /// How the lines still slope, mm to the mm along them, and the standard uncertainty of that.
+    pub(super) slope: (f64, f64),
+}
+
+/// Where lines run that go through all cuts of an axis; `other` is the axis along them. `None` where
+/// a cut has no line there.
 pub(super) fn cuts_beyond(
     plane: &Plane,
     axis: &Axis,
     other: &Axis,
     px_per_mm: f64,
-) -> Option<Vec<(f64, f64, f64)>> {
+) -> Option<Cuts> {
     const FAR: f64 = 8.0;
     const CLEAR: f64 = 0.6;
     let end = other.at(other.count - 1) + other.length;
@@ -256,22 +305,79 @@ pub(super) fn cuts_beyond(
         .collect();
     let least = (1.0 * px_per_mm) as usize;
     let side = ((0.52 * px_per_mm).round() as usize).max(2);
-    let place = |cut: f64| {
+    // Along each line from the middle of the block, and across.
+    let middle = (other.start + end) / 2.0;
+    let points = |cut: f64| {
         let about = (cut * px_per_mm) as usize;
         let columns = about.checked_sub(2)?.max(side + 1)..(about + 3).min(plane.w - side - 1);
-        let mut places: Vec<f64> = (rows.iter())
+        let points: Vec<(f64, f64)> = (rows.iter())
             .filter_map(|y| {
                 let row = plane.row(*y);
                 let at = |x: usize| Some(x as f64 + 0.5 + super::lines::ridge(row, x, side)?);
-                columns.clone().find_map(at)
+                let across = columns.clone().find_map(at)?;
+                Some(((*y as f64 + 0.5) / px_per_mm - middle, across / px_per_mm))
             })
             .collect();
-        places.sort_by(f64::total_cmp);
-        (places.len() >= least).then(|| places[places.len() / 2] / px_per_mm)
+        (points.len() >= least).then_some(points)
     };
-    let cuts = axis.cuts().enumerate();
-    cuts.map(|(i, cut)| Some(((i / 2) as f64, (i % 2) as f64, place(cut)?)))
-        .collect()
+    let lines: Vec<Vec<(f64, f64)>> = axis.cuts().map(points).collect::<Option<_>>()?;
+    let slope = slope(&lines);
+    let place = |points: &Vec<(f64, f64)>| {
+        let level = points.iter().map(|(along, at)| at - slope.0 * along);
+        median(level.collect())
+    };
+    let places = (lines.iter().enumerate())
+        .map(|(i, points)| ((i / 2) as f64, (i % 2) as f64, place(points)))
+        .collect();
+    Some(Cuts { places, slope })
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// The common slope of lines by least squares, with its standard uncertainty; 0 where it is not
+/// told well.
+fn slope(lines: &[Vec<(f64, f64)>]) -> (f64, f64) {
+    /// Neighbouring rows are not read independently of each other.
+    const ROWS: f64 = 9.0;
+    /// A slope that is known worse than this tells nothing (0.02°).
+    const WORST: f64 = 3.5e-4;
+    let mut found = 0.0;
+    // Points that are not of a line are left out the second time.
+    for within in [0.4, 0.12] {
+        let (mut up, mut down, mut squares, mut count) = (0.0, 0.0, 0.0, 0.0);
+        for points in lines {
+            let level = |(along, at): &(f64, f64)| at - found * along;
+            let middle = median(points.iter().map(level).collect());
+            let near = points
+                .iter()
+                .filter(|p| (level(p) - middle).abs() <= within);
+            let near: Vec<(f64, f64)> = near.map(|p| (p.0, level(p) - middle)).collect();
+            let n = near.len().max(1) as f64;
+            let mean = |of: fn(&(f64, f64)) -> f64| near.iter().map(of).sum::<f64>() / n;
+            let (u, v) = (mean(|p| p.0), mean(|p| p.1));
+            for (along, off) in &near {
+                up += (along - u) * (off - v);
+                down += (along - u).powi(2);
+                squares += (off - v).powi(2);
+            }
+            count += n;
+        }
+        if down <= 0.0 {
+            return (0.0, 0.0);
+        }
+        found += up / down;
+        let sd = (squares / f64::max(count, 1.0) * ROWS / down).sqrt();
+        if sd > WORST {
+            return (0.0, 0.0);
+        }
+        if within < 0.2 {
+            return (found, sd.max(1e-6));
+        }
+    }
+    (found, 0.0)
 }
 
 /// The axis through these places, and the sum of squares of what is left, mm².
@@ -284,37 +390,48 @@ pub(super) fn through(axis: &Axis, places: &[(f64, f64, f64)]) -> (Axis, f64) {
     (fitted, squares)
 }
 
-/// The outermost axis along lines within one that was found from the print.
-pub(super) fn within(outer: &Axis, lines: &[Line]) -> Option<Axis> {
-    let mut best: Option<(usize, f64, Axis)> = None;
-    for line in lines {
-        let by = line.at - outer.start;
-        if !(-0.4..=super::MOST_BLEED).contains(&by) {
-            continue;
-        }
-        let axis = outer.inset(by);
-        let cuts: Vec<f64> = axis.cuts().collect();
-        let places: Vec<Option<f64>> = (cuts.iter())
-            .map(|cut| {
-                (lines.iter())
-                    .map(|line| line.at)
-                    .filter(|at| (at - cut).abs() <= NEAR)
-                    .min_by(|a, b| (a - cut).abs().total_cmp(&(b - cut).abs()))
-            })
-            .collect();
-        if places.iter().any(Option::is_none) {
-            continue;
-        }
-        let points: Vec<(f64, f64, f64)> = (places.iter().flatten().enumerate())
-            .map(|(i, at)| ((i / 2) as f64, (i % 2) as f64, *at))
-            .collect();
-        let gutter = axis.pitch - axis.length > 0.3;
-        let found = fitted(&points, axis.count, axis.length, gutter);
-        if best.as_ref().is_none_or(|(_, other, _)| by < *other) {
-            best = Some((places.len(), by, found));
+/// The axes along lines within one that was found from the print, or a little beyond it where its
+/// edges are pale: the outermost first.
+pub(super) fn within(outer: &Axis, lines: &[Line]) -> Vec<Axis> {
+    /// Pale print may end before the cut by this, mm.
+    const BEYOND: f64 = 1.5;
+    let by = -BEYOND..=super::MOST_BLEED;
+    let all = || lines.iter().map(|line| line.at);
+    let nearest = |cut: f64| {
+        all()
+            .filter(|at| (at - cut).abs() <= NEAR)
+            .min_by(|a, b| (a - cut).abs().total_cmp(&(b - cut).abs()))
+    };
+    let mut found: Vec<Axis> = Vec::new();
+    for near in all().filter(|at| by.contains(&(at - outer.start))) {
+        let ends = all().filter(|at| by.contains(&(outer.start + outer.length - at)));
+        for far in ends {
+            let length = (far - near).min(outer.pitch);
+            if outer.count > 1 && outer.pitch - length > GUTTER {
+                continue;
+            }
+            let axis = Axis {
+                start: near,
+                length,
+                ..*outer
+            };
+            let places: Option<Vec<f64>> = axis.cuts().map(nearest).collect();
+            let Some(places) = places else {
+                continue;
+            };
+            let points: Vec<(f64, f64, f64)> = (places.iter().enumerate())
+                .map(|(i, at)| ((i / 2) as f64, (i % 2) as f64, *at))
+                .collect();
+            let gutter = axis.pitch - axis.length > 0.3;
+            let axis = fitted(&points, axis.count, axis.length, gutter);
+            if !found.iter().any(|other| axis.is_close(other)) {
+                found.push(axis);
+            }
         }
     }
-    best.map(|(_, _, axis)| axis)
+    found.sort_by(|a, b| b.length.total_cmp(&a.length));
+    found.truncate(MOST_AXES);
+    found
 }
 
 /// What the print's reach and repeats tell.
@@ -335,7 +452,7 @@ pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Opti
     let shortest = (SIDES.0 * px_per_mm) as usize;
     let longest = ((SIDES.1 + GUTTER).min(long) * px_per_mm) as usize;
     let all: Vec<f64> = (0..=longest + 1).map(likeness).collect();
-    let mut best: Option<(f64, Axis)> = None;
+    let mut best: Option<(f64, f64, Axis)> = None;
     for lag in shortest.max(1)..longest {
         let Some(off) = peak(all[lag - 1], all[lag], all[lag + 1]) else {
             continue;
@@ -363,24 +480,28 @@ pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Opti
             }
         }
         weight /= (count - 1) as f64;
-        let length = (long - (count - 1) as f64 * pitch).min(pitch);
+        let last = long - (count - 1) as f64 * pitch;
+        let length = last.min(pitch);
         if length < 0.12 * pitch {
             continue;
         }
+        // Lines around cards go beyond them, on both sides alike.
         let axis = Axis {
-            start: reach.from,
+            start: reach.from + (last - length) / 2.0,
             length,
             pitch,
             count,
         };
-        // A whole multiple of a pitch repeats as well as the pitch itself, often better.
-        let better = |(top, other): &(f64, Axis)| {
+        // A whole multiple of a pitch repeats as well as the pitch itself, often better. Much
+        // better it does only where the pitch is but a part of a card's.
+        let better = |(top, own, other): &(f64, f64, Axis)| {
             let part = axis.pitch / other.pitch;
             let multiple = part > 1.5 && (part - part.round()).abs() < 0.02;
-            weight > if multiple { top / 0.8 } else { *top }
+            let card = multiple && axis.pitch - axis.length <= GUTTER;
+            weight > if multiple { top / 0.8 } else { *top } || (card && all[lag] > own / 0.8)
         };
         if best.as_ref().is_none_or(better) {
-            best = Some((weight, axis));
+            best = Some((weight, all[lag], axis));
         }
     }
     // What repeats as well at a step too short for cells is lines of text or a fine pattern.
@@ -391,7 +512,7 @@ pub(super) fn from_repeats(plane: &Plane, reach: &Reach, px_per_mm: f64) -> Opti
         .map(|(_, three)| three[1])
         .fold(0.0, f64::max);
     match best {
-        Some((weight, axis)) if weight >= 0.3 => Some(Print {
+        Some((weight, _, axis)) if weight >= 0.3 => Some(Print {
             axis,
             alike: weight.min(1.0),
             fine: fine >= 0.85 * weight,

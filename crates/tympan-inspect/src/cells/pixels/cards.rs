@@ -17,6 +17,9 @@ const ALIKE: f64 = 8.0;
 /// Lines that neighbours share leave no gutter, mm.
 const ADJOIN: f64 = 0.4;
 
+/// White borders of neighbouring cards are together wider than this, mm (a guess).
+const CLOSE: f64 = 3.2;
+
 /// The least area of a card that has no usual size, mm².
 const LEAST_AREA: f64 = 1500.0;
 
@@ -51,6 +54,32 @@ pub(super) fn cut(boxes: &[Found]) -> impl Iterator<Item = Cards> {
         let within = if lattice.outline { 0.5 } else { 0.2 };
         let most = lattice.count() * 3 >= 2 * lattice.taken.len();
         (most && (adjoin || usual(size.w, size.h, within))).then(|| of(&lattice, size))
+    })
+}
+
+/// Boxes of print in rows and columns that are no usual cards but stand so close that hardly a border
+/// has room between them.
+pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
+    let frames = (boxes.iter().enumerate())
+        .filter(|(_, found)| !found.outlined)
+        .map(|(order, found)| Frame {
+            rect: found.rect,
+            order,
+            outline: false,
+            radius: 0.0,
+        });
+    let lattices = lattice::lattices(&frames.collect::<Vec<_>>());
+    lattices.into_iter().find_map(|lattice| {
+        let size = lattice.size;
+        let gap =
+            |count: usize, pitch: f64, length: f64| if count > 1 { pitch - length } else { 0.0 };
+        let gaps = [
+            gap(lattice.x.count, lattice.x.pitch, size.w),
+            gap(lattice.y.count, lattice.y.pitch, size.h),
+        ];
+        let close = gaps.iter().all(|gap| (0.0..=CLOSE).contains(gap));
+        let many = lattice.count() >= 4 && lattice.count() * 3 >= 2 * lattice.taken.len();
+        (many && close && size.w * size.h >= LEAST_AREA).then(|| of(&lattice, size))
     })
 }
 

@@ -118,21 +118,25 @@ pub(super) fn ridge(row: &[f32], x: usize, side: usize) -> Option<f64> {
     let (left, right) = (row[x - side], row[x + side]);
     let dark = left.min(right) - here;
     let light = here - left.max(right);
-    let (sign, base) = if dark >= DEPTH && here <= row[x - 1] && here < row[x + 1] {
-        (-1.0, left.min(right))
-    } else if light >= DEPTH
-        && !between(row, x, 2 * side)
-        && here >= row[x - 1]
-        && here > row[x + 1]
-    {
-        (1.0, left.max(right))
-    } else {
+    let is_dark = dark >= DEPTH && here <= row[x - 1] && here < row[x + 1];
+    let is_light =
+        light >= DEPTH && !between(row, x, 2 * side) && here >= row[x - 1] && here > row[x + 1];
+    if !(is_dark || is_light) {
         return None;
+    }
+    // How much of each pixel the line covers; what lies beside it differs from side to side.
+    let covered = |k: usize, value: f32| {
+        let beside = match k.cmp(&x) {
+            std::cmp::Ordering::Less => left,
+            std::cmp::Ordering::Greater => right,
+            std::cmp::Ordering::Equal => return 1.0,
+        };
+        f64::from((beside - value) / (beside - here)).clamp(0.0, 1.0)
     };
     let (mut sum, mut moment) = (0.0, 0.0);
     let near = row.iter().enumerate().take(x + side).skip(x + 1 - side);
     for (k, value) in near {
-        let weight = f64::from((sign * (value - base)).max(0.0));
+        let weight = covered(k, *value);
         sum += weight;
         moment += weight * (k as f64 - x as f64);
     }

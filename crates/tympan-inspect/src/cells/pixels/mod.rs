@@ -7,6 +7,7 @@
 mod axis;
 mod boxes;
 mod cards;
+mod clusters;
 mod lines;
 mod plane;
 #[cfg(test)]
@@ -17,7 +18,8 @@ use image::GrayImage;
 use tympan_sheet::{Affine, Angle, Page, Point, Rect, Size, Vector, nearest_card};
 
 use crate::findings::{Bleed, Evidence, Grid};
-use axis::{Axis, Print, Reach};
+use axis::{Axis, Lined, Print, Reach};
+use boxes::Found;
 use cards::Cards;
 use plane::Plane;
 
@@ -39,7 +41,8 @@ const LINE_SD: f64 = 0.02;
 /// was tuned on).
 const PRINT_SD: f64 = 0.1;
 
-/// The most bleed that is looked for, mm.
+/// The least and the most bleed that is looked for, mm: lines around cards reach less far.
+const LEAST_BLEED: f64 = 0.4;
 const MOST_BLEED: f64 = 5.0;
 
 /// What a frame leaves on each side of a card at most, mm.
@@ -47,6 +50,18 @@ const FRAME_MM: f64 = 6.0;
 
 /// How far off cells may lie of which nothing shows the edges, mm, at least.
 const UNKNOWN_MM: f64 = 2.0;
+
+/// Lines that are cuts explain at least this share of all lines, where nothing else bears them out.
+const CLEAR: f64 = 0.9;
+
+/// How sure one is of cells that only other pages can tell.
+const DOUBTED: f64 = 0.3;
+
+/// The most pairs of axes that are kept for other pages to tell.
+const MOST_CROSSED: usize = 6;
+
+/// What the size of a usual card is worth, against lines at cuts (a guess).
+const USUAL: f64 = 1.5;
 
 /// A grid that is surer than this needs no other pages to bear it out.
 const SURE: f64 = 0.5;
@@ -69,13 +84,11 @@ pub(super) fn find(picture: &GrayImage, px_per_mm: f64, size: Size) -> (Vec<Grid
         to_page: Affine::tilt(Angle::radians(tilt), Rect::<Page>::whole(size).centre()),
         tilt,
     };
-    let told = x.as_ref().zip(y.as_ref());
-    let grid = page.grid(told);
+    let boxes = boxes::find(&across, &down, px_per_mm);
+    let grid = page.grid(&x, &y, &boxes);
     let sure = grid.as_ref().is_some_and(|grid| grid.confidence >= SURE);
-    let loose = told
-        .filter(|_| !sure)
-        .and_then(|(x, y)| page.block(&x.reach, &y.reach));
-    (grid.into_iter().collect(), loose.into_iter().collect())
+    let loose = if sure { Vec::new() } else { page.loose(&x, &y) };
+    (grid.into_iter().collect(), loose)
 }
 
 /// Tells which cells of a grid hold something, in a picture of its page.
@@ -106,12 +119,12 @@ pub(super) fn fill(grid: &mut Grid, picture: &GrayImage, px_per_mm: f64) {
 
 /// What is told of one axis.
 struct Told {
-    /// From lines that stick out of the print.
-    marks: Option<Axis>,
-    /// From lines within the print.
-    outline: Option<Axis>,
-    /// From lines anywhere.
-    frames: Option<Axis>,
+    /// From lines that stick out of the print, the likeliest first.
+    marks: Vec<Lined>,
+    /// From lines within the print, the outermost first.
+    outline: Vec<Axis>,
+    /// From lines anywhere, the likeliest first.
+    frames: Vec<Lined>,
     /// From the print alone.
     print: Option<Print>,
     reach: Reach,
@@ -119,21 +132,22 @@ struct Told {
 
 impl Told {
     /// Along the x axis of this plane; `other` is the same transposed.
-    fn of(plane: &Plane, other: &Plane, px_per_mm: f64) -> Option<Self> {
-        let reach = axis::reach(plane, px_per_mm)?;
-        let block = axis::reach(other, px_per_mm)?;
+    fn of(plane: &Plane, other: &Plane, px_per_mm: f64) -> Self {
+        let none = |plane: &Plane| Reach::nothing(plane.w as f64 / px_per_mm / 2.0);
+        let reach = axis::reach(plane, px_per_mm).unwrap_or_else(|| none(plane));
+        let block = axis::reach(other, px_per_mm).unwrap_or_else(|| none(other));
         let outside = lines::down(plane, px_per_mm, Some((block.from, block.to)));
         let marks = axis::from_lines(&lines::places(outside), &reach);
         let print = axis::from_repeats(plane, &reach, px_per_mm);
         let all = lines::places(lines::down(plane, px_per_mm, None));
-        let outline = print.and_then(|print| axis::within(&print.axis, &all));
-        Some(Self {
+        let outline = print.map_or_else(Vec::new, |print| axis::within(&print.axis, &all));
+        Self {
             marks,
             outline,
             frames: axis::from_lines(&all, &reach),
             print,
             reach,
-        })
+        }
     }
 }
 
@@ -146,18 +160,25 @@ impl Told {
     }
 
     /// The marks, unless the print clearly has several cells where they show one.
-    fn trusted(&self) -> Option<Axis> {
+    fn trusted(&self) -> impl Iterator<Item = &Lined> {
         let several = (self.print).is_some_and(|print| print.axis.count > 1 && print.alike >= 0.45);
-        self.marks.filter(|marks| marks.count > 1 || !several)
+        (self.marks.iter()).filter(move |marks| marks.axis.count > 1 || !several)
     }
 
     /// Lines along the cuts, the surest first.
-    fn cut(&self) -> Option<Axis> {
+    fn cuts(&self) -> impl Iterator<Item = Axis> {
         let reaches = |axis: &Axis| {
             let long = |print: Print| axis.length >= print.axis.length - 0.3;
             self.agrees(axis) && self.print.is_some_and(long)
         };
-        (self.trusted().or(self.outline)).or(self.frames.filter(reaches))
+        let marks = self.trusted().map(|lined| lined.axis);
+        let frames = self.frames.iter().map(|lined| lined.axis);
+        (marks.chain(self.outline.iter().copied())).chain(frames.filter(reaches))
+    }
+
+    /// The surest of them.
+    fn cut(&self) -> Option<Axis> {
+        self.cuts().next()
     }
 
     /// Cells as long as their pitch about the middles of print that does not reach their edges.
@@ -202,7 +223,8 @@ impl Choice {
 
 /// What lines, edges and repeats of both axes say together, where they bear each other out.
 fn known(x: &Told, y: &Told) -> Option<Choice> {
-    (sharp(x, y).or_else(|| lined(x, y))).or_else(|| borne_out(x, y))
+    let told = sharp(x, y).or_else(|| lined(x, y));
+    (told.or_else(|| borne_out(x, y))).or_else(|| crossed(x, y))
 }
 
 /// A choice that edges and repeats tell, without lines.
@@ -226,20 +248,66 @@ fn sharp(x: &Told, y: &Told) -> Option<Choice> {
     (sharp && usual(px.length, py.length, 0.2)).then(|| printed(x, y, (px, py), None))?
 }
 
+/// Marks beside the cells on both axes. Frames within white cards stick out of what is printed in
+/// them, too: usual cards are likelier, and others must be all that lines tell.
+fn marked(x: &Told, y: &Told) -> Option<Choice> {
+    let usual = |(a, b): &(&Lined, &Lined)| usual(a.axis.length, b.axis.length, 0.35);
+    let all = x.trusted().flat_map(|a| y.trusted().map(move |b| (a, b)));
+    let worth = |pair: &(&Lined, &Lined)| {
+        let likely = if usual(pair) { USUAL } else { 0.0 };
+        pair.0.score + pair.1.score + likely
+    };
+    // The first of the best.
+    let best = all.min_by(|a, b| worth(b).total_cmp(&worth(a)))?;
+    let clear = best.0.explained.min(best.1.explained) >= CLEAR;
+    Some(Choice {
+        known: usual(&best) || clear,
+        bleed: None,
+        ..along_cuts(x, y, (best.0.axis, best.1.axis))
+    })
+}
+
+/// All pairs of axes, those first whose places in their lists are lowest.
+fn pairs(x: impl Iterator<Item = Axis>, y: impl Iterator<Item = Axis>) -> Vec<(Axis, Axis)> {
+    let (x, y): (Vec<Axis>, Vec<Axis>) = (x.collect(), y.collect());
+    let mut all: Vec<(usize, (Axis, Axis))> = (x.iter().enumerate())
+        .flat_map(|(i, x)| (y.iter().enumerate()).map(move |(j, y)| (i + j, (*x, *y))))
+        .collect();
+    all.sort_by_key(|(place, _)| *place);
+    all.into_iter().map(|(_, pair)| pair).collect()
+}
+
 /// Lines along the cuts of usual cards on both axes.
 fn lined(x: &Told, y: &Told) -> Option<Choice> {
-    let (cut_x, cut_y) = (x.cut()?, y.cut()?);
-    let bleed = (x.print).map(|print| (print.axis.length - cut_x.length) / 2.0);
-    usual(cut_x.length, cut_y.length, 0.35).then(|| Choice {
-        x: cut_x,
-        y: cut_y,
+    let fits = |(x, y): &(Axis, Axis)| usual(x.length, y.length, 0.35);
+    let axes = pairs(x.cuts(), y.cuts()).into_iter().find(fits)?;
+    Some(along_cuts(x, y, axes))
+}
+
+/// Lines anywhere that make usual cards of nearly all lines there are, whatever the print repeats.
+fn crossed(x: &Told, y: &Told) -> Option<Choice> {
+    let clear = |told: &Told| -> Vec<Axis> {
+        let clear = told.frames.iter().filter(|lined| lined.explained >= CLEAR);
+        clear.map(|lined| lined.axis).collect()
+    };
+    let fits = |(x, y): &(Axis, Axis)| x.count * y.count >= 4 && usual(x.length, y.length, 0.35);
+    let all = pairs(clear(x).into_iter(), clear(y).into_iter());
+    Some(along_cuts(x, y, all.into_iter().find(fits)?))
+}
+
+/// A choice of cuts that lines tell.
+fn along_cuts(x: &Told, y: &Told, axes: (Axis, Axis)) -> Choice {
+    let bleed = (x.print).map(|print| (print.axis.length - axes.0.length) / 2.0);
+    Choice {
+        x: axes.0,
+        y: axes.1,
         lined: true,
         known: true,
-        bleed: bleed.filter(|bleed| *bleed > 0.2),
+        bleed: bleed.filter(|bleed| (LEAST_BLEED..=MOST_BLEED).contains(bleed)),
         alike: 1.0,
         slack: 0.0,
-        apart: apart((x, cut_x), (y, cut_y)),
-    })
+        apart: apart((x, axes.0), (y, axes.1)),
+    }
 }
 
 /// How far the middle of the print lies off the middle of cells that lines tell, mm; 0 where the
@@ -267,8 +335,7 @@ fn borne_out(x: &Told, y: &Told) -> Option<Choice> {
     if let Some(by) = inset(px.length, py.length).filter(|_| sharp) {
         return printed(x, y, (px.inset(by), py.inset(by)), Some(by));
     }
-    let mixed = [(x.cut(), Some(py)), (Some(px), y.cut())];
-    let mixed = mixed.into_iter().filter_map(|(x, y)| x.zip(y));
+    let mixed = (x.cuts().map(|x| (x, py))).chain(y.cuts().map(|y| (px, y)));
     let fits = |(x, y): &(Axis, Axis)| usual(x.length, y.length, 0.35);
     if let Some(axes) = mixed.into_iter().find(fits) {
         return printed(x, y, axes, None);
@@ -341,25 +408,36 @@ struct Flat<'a> {
 
 impl Flat<'_> {
     /// The surest grid that the page bears out. Only lines are told where nothing is more than that.
-    fn grid(&self, told: Option<(&Told, &Told)>) -> Option<Grid> {
-        let marked = told.and_then(|(x, y)| Some((x, x.trusted()?, y, y.trusted()?)));
-        if let Some((told_x, x, told_y, y)) = marked {
-            return self.checked(&Choice {
-                apart: apart((told_x, x), (told_y, y)),
-                x,
-                y,
-                lined: true,
-                known: true,
-                bleed: None,
-                alike: 1.0,
-                slack: 0.0,
-            });
+    fn grid(&self, x: &Told, y: &Told, boxes: &[Found]) -> Option<Grid> {
+        if let Some(choice) = marked(x, y) {
+            return self.checked(&choice);
         }
-        let boxes = boxes::find(self.across, self.down, self.px_per_mm);
-        (cards::cut(&boxes).find_map(|cards| self.checked(&Choice::of_cards(cards, true))))
-            .or_else(|| self.checked(&told.and_then(|(x, y)| known(x, y))?))
-            .or_else(|| self.checked(&Choice::of_cards(cards::about(&boxes)?, false)))
-            .or_else(|| self.checked(&told.and_then(|(x, y)| guessed(x, y))?))
+        (cards::cut(boxes).find_map(|cards| self.checked(&Choice::of_cards(cards, true))))
+            .or_else(|| self.checked(&known(x, y)?))
+            .or_else(|| self.checked(&Choice::of_cards(cards::apart(boxes)?, true)))
+            .or_else(|| self.checked(&Choice::of_cards(cards::about(boxes)?, false)))
+            .or_else(|| self.checked(&guessed(x, y)?))
+    }
+
+    /// What other pages may tell to be cells: lines that make usual cards, all print as one frame,
+    /// and print that stands apart from other print.
+    fn loose(&self, x: &Told, y: &Told) -> Vec<Grid> {
+        let lines =
+            |told: &Told| -> Vec<Axis> { told.frames.iter().map(|lined| lined.axis).collect() };
+        let fits = |(x, y): &(Axis, Axis)| x.count * y.count > 1 && usual(x.length, y.length, 0.35);
+        let crossed = pairs(lines(x).into_iter(), lines(y).into_iter());
+        let crossed = (crossed.into_iter().filter(fits)).filter_map(|axes| {
+            let grid = self.checked(&along_cuts(x, y, axes))?;
+            Some(Grid {
+                confidence: DOUBTED,
+                ..grid
+            })
+        });
+        let block = self.block(&x.reach, &y.reach);
+        let apart = clusters::find(self.across, self.px_per_mm);
+        (crossed.take(MOST_CROSSED).chain(block))
+            .chain(apart.into_iter().map(|rect| self.lone(rect, 2.0)))
+            .collect()
     }
 
     /// The grid of a choice that the page bears out.
@@ -387,30 +465,41 @@ impl Flat<'_> {
                 self.along_lines(self.down, &choice.y, &choice.x),
             )
         } else {
-            ((choice.x, EDGE_SD), (choice.y, EDGE_SD))
+            (Along::edges(choice.x), Along::edges(choice.y))
         };
         self.told(choice, across, down)
     }
 
     /// An axis by the lines beyond the cells and between them: what runs along a card may be
-    /// covered by it in part. With the standard uncertainty of one cut.
-    fn along_lines(&self, plane: &Plane, axis: &Axis, other: &Axis) -> (Axis, f64) {
-        let places = axis::cuts_beyond(plane, axis, other, self.px_per_mm);
-        let (axis, squares, beyond) = match places {
-            Some(places) => {
-                let (axis, squares) = axis::through(axis, &places);
-                (axis, squares, places.len().saturating_sub(3))
-            }
-            None => (*axis, 0.0, 0),
-        };
+    /// covered by it in part.
+    fn along_lines(&self, plane: &Plane, axis: &Axis, other: &Axis) -> Along {
+        let (axis, squares, beyond, slope) =
+            match axis::cuts_beyond(plane, axis, other, self.px_per_mm) {
+                Some(cuts) => {
+                    let (axis, squares) = axis::through(axis, &cuts.places);
+                    (
+                        axis,
+                        squares,
+                        cuts.places.len().saturating_sub(3),
+                        cuts.slope,
+                    )
+                }
+                None => (*axis, 0.0, 0, (0.0, 0.0)),
+            };
         // Few lines tell little of how well they are read: what is usual is taken in.
         const USUAL: f64 = 4.0;
         let sd = (USUAL * LINE_SD * LINE_SD + squares) / (USUAL + beyond as f64);
-        (axis, sd.sqrt())
+        Along {
+            axis,
+            sd: sd.sqrt(),
+            slope,
+        }
     }
 
-    fn told(&self, choice: &Choice, across: (Axis, f64), down: (Axis, f64)) -> Option<Grid> {
-        let ((across, across_sd), (down, down_sd)) = (across, down);
+    fn told(&self, choice: &Choice, across: Along, down: Along) -> Option<Grid> {
+        let tilt = left_tilt(&across, &down);
+        let sd = across.sd.max(down.sd);
+        let (across, down) = (across.axis, down.axis);
         let trim = Size::new(across.length, down.length);
         let mut filled = Vec::new();
         for row in 0..down.count {
@@ -444,7 +533,6 @@ impl Flat<'_> {
             (true, false, _) => 0.49,
             (false, false, _) => 0.49 * choice.alike.min(1.0),
         };
-        let sd = across_sd.max(down_sd);
         let each =
             |axis: &Axis, of: f64, floor: f64| (sd * (of / axis.count as f64).sqrt()).max(floor);
         // A lone row or column has no step of its own.
@@ -470,8 +558,10 @@ impl Flat<'_> {
             rows: down.count,
             trim,
             pitch: Vector::new(step(&across), step(&down)),
-            origin: self.to_page.apply(Point::new(across.start, down.start)),
-            rotation: Angle::radians(self.tilt),
+            origin: self
+                .to_page
+                .apply(about(&across, &down, tilt).apply(Point::new(across.start, down.start))),
+            rotation: Angle::radians(self.tilt + tilt),
             place_sd,
             pitch_sd: stepped(&across).max(stepped(&down)).max(0.008),
             trim_sd: if known { trim_sd } else { 2.0 },
@@ -491,26 +581,37 @@ impl Flat<'_> {
         })
     }
 
-    /// All print as one frame: other pages may tell which cells it is.
+    /// All print as one frame, where it has straight edges.
     fn block(&self, x: &Reach, y: &Reach) -> Option<Grid> {
-        let trim = Size::new(x.to - x.from, y.to - y.from);
-        (x.sharp && y.sharp && trim.w > SIDES.0 && trim.h > SIDES.0).then(|| Grid {
+        let whole = Rect {
+            min: Point::new(x.from, y.from),
+            max: Point::new(x.to, y.to),
+        };
+        let size = whole.size();
+        let large = size.w > SIDES.0 && size.h > SIDES.0;
+        (x.sharp && y.sharp && large).then(|| self.lone(whole, EDGE_SD))
+    }
+
+    /// A frame that may be a cell or some; `sd` is that of its edges, mm.
+    fn lone(&self, rect: Rect<Page>, sd: f64) -> Grid {
+        let trim = rect.size();
+        Grid {
             columns: 1,
             rows: 1,
             trim,
             pitch: Vector::new(trim.w, trim.h),
-            origin: self.to_page.apply(Point::new(x.from, y.from)),
+            origin: self.to_page.apply(rect.min),
             rotation: Angle::radians(self.tilt),
-            place_sd: EDGE_SD,
-            pitch_sd: EDGE_SD,
-            trim_sd: 1.5 * EDGE_SD,
+            place_sd: sd,
+            pitch_sd: sd,
+            trim_sd: 1.5 * sd,
             confidence: 0.3,
             found_by: vec![Evidence::Pixels],
             disagreement: 0.0,
             filled: vec![true],
             bleed: None,
             corner_radius: None,
-        })
+        }
     }
 
     /// The share of all print that lies in the cells and close around them.
@@ -536,6 +637,49 @@ impl Flat<'_> {
     }
 }
 
+/// An axis, the standard uncertainty of one cut, and how lines along the cuts still slope in the
+/// straightened page, with its standard uncertainty (0 where nothing tells).
+#[derive(Clone, Copy, Debug)]
+struct Along {
+    axis: Axis,
+    sd: f64,
+    slope: (f64, f64),
+}
+
+impl Along {
+    fn edges(axis: Axis) -> Self {
+        Self {
+            axis,
+            sd: EDGE_SD,
+            slope: (0.0, 0.0),
+        }
+    }
+}
+
+/// The tilt that straightening left, clockwise as seen, by lines down the page and across it.
+fn left_tilt(across: &Along, down: &Along) -> f64 {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (tilt, sd) in [
+        (-across.slope.0, across.slope.1),
+        (down.slope.0, down.slope.1),
+    ] {
+        if sd > 0.0 {
+            sum += tilt / (sd * sd);
+            weight += 1.0 / (sd * sd);
+        }
+    }
+    if weight > 0.0 { sum / weight } else { 0.0 }
+}
+
+/// A tilt about the middle of the cells.
+fn about(across: &Axis, down: &Axis, tilt: f64) -> Affine<Page> {
+    let middle = |axis: &Axis| (axis.start + axis.at(axis.count - 1) + axis.length) / 2.0;
+    Affine::tilt(
+        Angle::radians(tilt),
+        Point::new(middle(across), middle(down)),
+    )
+}
+
 /// Standard uncertainty of the middle of a card that goes on beyond what is seen of it by as much as
 /// `slack`, mm: frames are drawn even, anything else lies where it likes (a guess).
 fn off_middle_sd(slack: f64) -> f64 {
@@ -552,7 +696,7 @@ fn inset(w: f64, h: f64) -> Option<f64> {
     cards
         .flat_map(|card| [card.trim, card.trim.turned()])
         .map(|trim| ((w - trim.w) / 2.0, (h - trim.h) / 2.0))
-        .filter(|(x, y)| (0.7..=MOST_BLEED).contains(x) && (x - y).abs() <= 0.1)
+        .filter(|(x, y)| (LEAST_BLEED..=MOST_BLEED).contains(x) && (x - y).abs() <= 0.1)
         .min_by(|a, b| (a.0 - a.1).abs().total_cmp(&(b.0 - b.1).abs()))
         .map(|(x, y)| (x + y) / 2.0)
 }

@@ -4,11 +4,8 @@
 
 use tympan_sheet::{Flip, Front, Page, Point, Size, Vector};
 
-use super::{NEAR, SAME, is_shown};
+use super::{MOST_BLEED, NEAR, SAME, is_shown};
 use crate::findings::{Grid, PageCells};
-
-/// The most bleed that is believed, mm.
-const MOST_BLEED: f64 = 7.0;
 
 /// What is not known of the place where bleeds differ from edge to edge, mm.
 const PLACE_SD: f64 = 0.15;

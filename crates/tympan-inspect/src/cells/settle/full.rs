@@ -2,7 +2,7 @@
 
 use tympan_sheet::{Flip, Page, Point, Size, Vector};
 
-use super::{NEAR, SURE};
+use super::{LONE_SD, NEAR, SURE, steps_on};
 use crate::file_error::same_steps;
 use crate::findings::{Grid, PageCells};
 
@@ -10,11 +10,6 @@ use crate::findings::{Grid, PageCells};
 const OFF_MM: f64 = 0.6;
 /// The same on pages that are one picture: these lie on the page as they came.
 const ADRIFT_MM: f64 = 2.5;
-/// Sizes that are known no worse than this tell a page's own stretch, mm.
-const EXACT_MM: f64 = 0.03;
-/// How far the grid of a page with one card may lie off the full pages', and step otherwise, mm
-/// (from files that nothing was tuned on).
-const LONE_SD: f64 = 0.2;
 /// Cards of one kind may be found to differ by this, mm.
 const OTHER_MM: f64 = 1.0;
 
@@ -61,13 +56,13 @@ pub(super) fn complete(pages: &mut [PageCells]) {
             })
         };
         if let Some((kind, (column, row))) = direct.or_else(behind) {
-            *grid = within(grid, &kind, column, row);
+            *grid = within(grid, &kind, column, row, page.one_picture);
         }
     }
 }
 
 /// A grid as it lies behind the page that it is on.
-fn seen_through(kind: &Grid, size: Size, flip: Flip) -> Grid {
+pub(super) fn seen_through(kind: &Grid, size: Size, flip: Flip) -> Grid {
     let (c, r) = (kind.columns - 1, kind.rows - 1);
     let first = match flip {
         Flip::Sideways => {
@@ -122,31 +117,20 @@ fn place_in(grid: &Grid, kind: &Grid, off_mm: f64) -> Option<(usize, usize)> {
 }
 
 /// The same cells as part of a larger grid, where they were found and as they were found.
-fn within(grid: &Grid, kind: &Grid, column: usize, row: usize) -> Grid {
+///
+/// A page that is one picture is tilted in its own way, whatever little of it tells.
+fn within(grid: &Grid, kind: &Grid, column: usize, row: usize, is_picture: bool) -> Grid {
     let mut filled = vec![false; kind.filled.len()];
     for ((c, r), is_filled) in grid.cells().zip(&grid.filled) {
         filled[(r + row) * kind.columns + c + column] = *is_filled;
     }
-    // Its own steps, where it has any: a page may be stretched. Of one row or column only the
-    // cards' size tells how far, where it is exactly known.
-    let exact = grid.trim_sd.max(kind.trim_sd) <= EXACT_MM;
-    let step = |own: Option<f64>, step: f64, trim: f64, usual: f64| match own {
-        Some(own) => own,
-        None if exact => step * trim / usual,
-        None => step,
-    };
-    let (trim, usual) = (grid.trim, kind.trim);
-    let own = |count: usize, pitch: f64| (count > 1).then_some(pitch);
+    let like = steps_on(kind, grid);
+    let own = |count: usize, own: f64, like: f64| if count > 1 { own } else { like };
     let pitch = Vector::new(
-        step(
-            own(grid.columns, grid.pitch.x),
-            kind.pitch.x,
-            trim.w,
-            usual.w,
-        ),
-        step(own(grid.rows, grid.pitch.y), kind.pitch.y, trim.h, usual.h),
+        own(grid.columns, grid.pitch.x, like.x),
+        own(grid.rows, grid.pitch.y, like.y),
     );
-    let rotation = if grid.filled.len() > 1 {
+    let rotation = if is_picture || grid.filled.len() > 1 {
         grid.rotation
     } else {
         kind.rotation
