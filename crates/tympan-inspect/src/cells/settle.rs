@@ -9,8 +9,15 @@ use tympan_sheet::{Page, Point, Size, Vector, nearest_card};
 use crate::file_error::same_steps;
 use crate::findings::{Bleed, Evidence, Grid, PageCells};
 
-/// The most bleed that is believed, mm.
+/// The least bleed that is told from how far print reaches, and the most that is believed, mm.
+const LEAST_BLEED: f64 = 0.7;
 const MOST_BLEED: f64 = 7.0;
+
+/// Pages of one file are stretched against each other by no more than this share.
+const STRETCH: f64 = 0.004;
+
+/// How far the edges of print lie off the cuts, mm.
+const PRINT_SD: f64 = 0.1;
 
 /// How sure one is of cells that do not go with those of the other pages.
 const DOUBTED: f64 = 0.45;
@@ -140,24 +147,46 @@ fn some_of(grid: &Grid, block: &Grid, same: f64) -> Option<Grid> {
         block.trim.w - long(grid.columns, grid.pitch.x, grid.trim.w),
         block.trim.h - long(grid.rows, grid.pitch.y, grid.trim.h),
     );
-    let even = (beyond.w - beyond.h).abs() <= same;
+    let even = (beyond.w - beyond.h).abs() <= same / 2.0;
     let all_around = (beyond.w + beyond.h) / 4.0;
-    let unknown = (grid.bleed.is_none() && even && (0.0..=MOST_BLEED).contains(&all_around))
-        .then_some(all_around);
+    let unknown =
+        (grid.bleed.is_none() && even && (LEAST_BLEED..=MOST_BLEED).contains(&all_around))
+            .then_some(all_around);
     let bleeds = [Some(0.0), grid.bleed.map(|bleed| bleed.usual), unknown];
     bleeds.into_iter().flatten().find_map(|bleed| {
+        // How many, and how much the page is stretched.
         let fits = |count: usize, pitch: f64, trim: f64, has: f64| {
-            (1..=count).find(|n| (long(*n, pitch, trim) + 2.0 * bleed - has).abs() <= same)
+            let has = has - 2.0 * bleed;
+            (1..=count)
+                .map(|n| (n, long(n, pitch, trim)))
+                .find(|(_, long)| (long - has).abs() <= same + STRETCH * long)
+                .map(|(n, long)| {
+                    // Lines around the cells reach beyond them, too.
+                    let is_stretched = (long - has).abs() > same;
+                    (n, if is_stretched { has / long } else { 1.0 })
+                })
         };
-        let columns = fits(grid.columns, grid.pitch.x, grid.trim.w, block.trim.w)?;
-        let rows = fits(grid.rows, grid.pitch.y, grid.trim.h, block.trim.h)?;
+        let (columns, wider) = fits(grid.columns, grid.pitch.x, grid.trim.w, block.trim.w)?;
+        let (rows, longer) = fits(grid.rows, grid.pitch.y, grid.trim.h, block.trim.h)?;
+        let cells = Size::new(
+            wider * long(columns, grid.pitch.x, grid.trim.w),
+            longer * long(rows, grid.pitch.y, grid.trim.h),
+        );
+        let corner = Point::new(
+            (block.trim.w - cells.w) / 2.0,
+            (block.trim.h - cells.h) / 2.0,
+        );
         // A single cell is told by its place, too.
         (columns * rows > 1).then(|| Grid {
             columns,
             rows,
-            origin: block.to_page().apply(Point::new(bleed, bleed)),
+            trim: Size::new(wider * grid.trim.w, longer * grid.trim.h),
+            pitch: Vector::new(wider * grid.pitch.x, longer * grid.pitch.y),
+            origin: block.to_page().apply(corner),
             rotation: block.rotation,
-            place_sd: block.place_sd,
+            place_sd: grid.place_sd.max(PRINT_SD),
+            trim_sd: grid.trim_sd.max(PRINT_SD),
+            pitch_sd: grid.pitch_sd.max(PRINT_SD / 2.0),
             confidence: grid.confidence.min(0.8),
             found_by: vec![Evidence::Pixels],
             filled: vec![true; columns * rows],
@@ -250,7 +279,21 @@ fn sizes(pages: &mut [PageCells]) {
                 && (is_guessed || (is_shown(other) && is_part(grid, other)))
         };
         if let Some(other) = known.iter().find(alike) {
-            let (old, new) = (grid.trim, other.trim);
+            // Pages may be stretched against each other.
+            let own = |count: usize, trim: f64, own: f64, other: f64| {
+                if count > 1 { trim * own / other } else { trim }
+            };
+            let (pitch, known) = (grid.pitch, other.pitch);
+            let new = Size::new(
+                own(
+                    grid.columns.min(other.columns),
+                    other.trim.w,
+                    pitch.x,
+                    known.x,
+                ),
+                own(grid.rows.min(other.rows), other.trim.h, pitch.y, known.y),
+            );
+            let old = grid.trim;
             if !old.is_close(new, SAME) {
                 // What was seen of edges was not the cards'.
                 (grid.bleed, grid.corner_radius) = (None, None);

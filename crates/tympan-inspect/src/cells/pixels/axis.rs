@@ -133,16 +133,22 @@ pub(super) struct Lined {
     pub(super) explained: f64,
 }
 
+/// The most lines that are looked at.
+const MOST_LINES: usize = 48;
+
 /// The most axes that are kept.
 const MOST_AXES: usize = 12;
 
 /// The axes whose cuts all have lines, the best first.
 pub(super) fn from_lines(lines: &[Line], reach: &Reach) -> Vec<Lined> {
-    let strong: Vec<&Line> = (lines.iter())
+    let mut strong: Vec<&Line> = (lines.iter())
         .filter(|line| line.strokes >= 2 || line.length >= 25.0 || lines.len() <= 12)
         .collect();
-    if strong.len() > 60 {
-        return Vec::new();
+    if strong.len() > MOST_LINES {
+        // Cuts go all the way through; what is drawn on cards does not.
+        strong.sort_by(|a, b| (b.to - b.from).total_cmp(&(a.to - a.from)));
+        strong.truncate(MOST_LINES);
+        strong.sort_by(|a, b| a.at.total_cmp(&b.at));
     }
     let mut found: Vec<Lined> = Vec::new();
     for (i, first) in strong.iter().enumerate() {
@@ -221,10 +227,16 @@ fn follow(lines: &[&Line], start: f64, length: f64, pitch: f64) -> Option<Lined>
     // Lines along cuts reach beyond those within cards.
     let first = lines.iter().map(|line| line.from).fold(f64::MAX, f64::min);
     let last = lines.iter().map(|line| line.to).fold(f64::MIN, f64::max);
-    let worth = |line: &Line| {
+    let ends = |line: &Line| {
         let ends = [line.from < first + 1.5, line.to > last - 1.5];
-        0.16 + 0.42 * ends.iter().filter(|end| **end).count() as f64
+        ends.iter().filter(|end| **end).count()
     };
+    let worth = |line: &Line| 0.16 + 0.42 * ends(line) as f64;
+    // However much is drawn on the cards.
+    let through = lines
+        .iter()
+        .zip(&used)
+        .all(|(line, used)| !used || ends(line) == 2);
     let score = |taken: bool| -> f64 {
         (lines.iter().zip(&used))
             .filter(|(_, used)| **used == taken)
@@ -232,7 +244,7 @@ fn follow(lines: &[&Line], start: f64, length: f64, pitch: f64) -> Option<Lined>
             .sum()
     };
     let (taken, left) = (score(true), score(false));
-    (taken >= left).then_some(Lined {
+    (taken >= left || through).then_some(Lined {
         axis,
         score: taken - 0.5 * left,
         explained: taken / (taken + left).max(1e-9),
@@ -391,7 +403,7 @@ pub(super) fn through(axis: &Axis, places: &[(f64, f64, f64)]) -> (Axis, f64) {
 }
 
 /// The axes along lines within one that was found from the print, or a little beyond it where its
-/// edges are pale: the outermost first.
+/// edges are pale: those in its middle first, and of these the outermost.
 pub(super) fn within(outer: &Axis, lines: &[Line]) -> Vec<Axis> {
     /// Pale print may end before the cut by this, mm.
     const BEYOND: f64 = 1.5;
@@ -402,7 +414,7 @@ pub(super) fn within(outer: &Axis, lines: &[Line]) -> Vec<Axis> {
             .filter(|at| (at - cut).abs() <= NEAR)
             .min_by(|a, b| (a - cut).abs().total_cmp(&(b - cut).abs()))
     };
-    let mut found: Vec<Axis> = Vec::new();
+    let mut found: Vec<(bool, Axis)> = Vec::new();
     for near in all().filter(|at| by.contains(&(at - outer.start))) {
         let ends = all().filter(|at| by.contains(&(outer.start + outer.length - at)));
         for far in ends {
@@ -424,14 +436,16 @@ pub(super) fn within(outer: &Axis, lines: &[Line]) -> Vec<Axis> {
                 .collect();
             let gutter = axis.pitch - axis.length > 0.3;
             let axis = fitted(&points, axis.count, axis.length, gutter);
-            if !found.iter().any(|other| axis.is_close(other)) {
-                found.push(axis);
+            let off = 2.0 * (axis.start - outer.start) + axis.length - outer.length;
+            if !found.iter().any(|(_, other)| axis.is_close(other)) {
+                found.push((off.abs() > 2.0 * NEAR, axis));
             }
         }
     }
-    found.sort_by(|a, b| b.length.total_cmp(&a.length));
+    // Print mostly goes on beyond the cuts equally far on both sides.
+    found.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.length.total_cmp(&a.1.length)));
     found.truncate(MOST_AXES);
-    found
+    found.into_iter().map(|(_, axis)| axis).collect()
 }
 
 /// What the print's reach and repeats tell.

@@ -37,6 +37,12 @@ const LEAST_HELD: f64 = 0.8;
 const EDGE_SD: f64 = 0.04;
 const LINE_SD: f64 = 0.02;
 
+/// How well steps are told by what repeats, mm (from files that nothing was tuned on).
+const REPEAT_SD: f64 = 0.065;
+
+/// The same for lines that are seen along print only, mm (from files that nothing was tuned on).
+const OVER_SD: f64 = 0.07;
+
 /// How far the edges of print lie off the cuts where no lines tell these, mm (from files that nothing
 /// was tuned on).
 const PRINT_SD: f64 = 0.1;
@@ -59,6 +65,10 @@ const DOUBTED: f64 = 0.3;
 
 /// The most pairs of axes that are kept for other pages to tell.
 const MOST_CROSSED: usize = 6;
+
+/// Lines along the cuts of cards lie no farther off the middle of the print, mm, unless the file is
+/// at fault.
+const OFF_MIDDLE: f64 = 0.4;
 
 /// What the size of a usual card is worth, against lines at cuts (a guess).
 const USUAL: f64 = 1.5;
@@ -280,7 +290,15 @@ fn pairs(x: impl Iterator<Item = Axis>, y: impl Iterator<Item = Axis>) -> Vec<(A
 /// Lines along the cuts of usual cards on both axes.
 fn lined(x: &Told, y: &Told) -> Option<Choice> {
     let fits = |(x, y): &(Axis, Axis)| usual(x.length, y.length, 0.35);
-    let axes = pairs(x.cuts(), y.cuts()).into_iter().find(fits)?;
+    // Lines that only happen to be there lie off the middle of the print; marks beside it may.
+    let middle = |axes: &(Axis, Axis)| apart((x, axes.0), (y, axes.1)) <= OFF_MIDDLE;
+    let marks = |told: &Told| -> Vec<Axis> { told.trusted().map(|lined| lined.axis).collect() };
+    let axes = (pairs(x.cuts(), y.cuts()).into_iter())
+        .find(|axes| fits(axes) && middle(axes))
+        .or_else(|| {
+            let marked = pairs(marks(x).into_iter(), marks(y).into_iter());
+            marked.into_iter().find(fits)
+        })?;
     Some(along_cuts(x, y, axes))
 }
 
@@ -473,26 +491,22 @@ impl Flat<'_> {
     /// An axis by the lines beyond the cells and between them: what runs along a card may be
     /// covered by it in part.
     fn along_lines(&self, plane: &Plane, axis: &Axis, other: &Axis) -> Along {
-        let (axis, squares, beyond, slope) =
-            match axis::cuts_beyond(plane, axis, other, self.px_per_mm) {
-                Some(cuts) => {
-                    let (axis, squares) = axis::through(axis, &cuts.places);
-                    (
-                        axis,
-                        squares,
-                        cuts.places.len().saturating_sub(3),
-                        cuts.slope,
-                    )
-                }
-                None => (*axis, 0.0, 0, (0.0, 0.0)),
+        let Some(cuts) = axis::cuts_beyond(plane, axis, other, self.px_per_mm) else {
+            return Along {
+                axis: *axis,
+                sd: OVER_SD,
+                slope: (0.0, 0.0),
             };
+        };
+        let (axis, squares) = axis::through(axis, &cuts.places);
+        let beyond = cuts.places.len().saturating_sub(3);
         // Few lines tell little of how well they are read: what is usual is taken in.
         const USUAL: f64 = 4.0;
         let sd = (USUAL * LINE_SD * LINE_SD + squares) / (USUAL + beyond as f64);
         Along {
             axis,
             sd: sd.sqrt(),
-            slope,
+            slope: cuts.slope,
         }
     }
 
@@ -546,10 +560,10 @@ impl Flat<'_> {
         };
         let known = choice.known;
         let place_sd = each(&across, 0.5, 0.012).max(each(&down, 0.5, 0.012));
-        let place_sd = place_sd.max(if choice.lined {
-            EDGE_SD / 3.0
-        } else {
-            PRINT_SD
+        let place_sd = place_sd.max(match choice.lined {
+            true if sd >= OVER_SD => OVER_SD,
+            true => EDGE_SD / 3.0,
+            false => PRINT_SD,
         });
         let place_sd = place_sd.hypot(off_middle_sd(choice.slack));
         let trim_sd = each(&across, 2.0, 0.015).max(each(&down, 2.0, 0.015));
@@ -563,7 +577,11 @@ impl Flat<'_> {
                 .apply(about(&across, &down, tilt).apply(Point::new(across.start, down.start))),
             rotation: Angle::radians(self.tilt + tilt),
             place_sd,
-            pitch_sd: stepped(&across).max(stepped(&down)).max(0.008),
+            pitch_sd: (stepped(&across).max(stepped(&down))).max(if choice.lined {
+                0.008
+            } else {
+                REPEAT_SD
+            }),
             trim_sd: if known { trim_sd } else { 2.0 },
             confidence,
             found_by: if choice.lined {
