@@ -134,12 +134,14 @@ def judge_grid(score, where, grid, stated, tolerance):
 def judge_edges(score, where, grid, answer):
     """Bleed and round corners: nothing need be said of them, but nothing wrong."""
     if answer.get("bleed_mm"):
-        gutters = (xy(grid["pitch_mm"]) - xy(grid["trim_mm"]))[[grid["columns"] > 1, grid["rows"] > 1]]
+        several = [grid["columns"] > 1, grid["rows"] > 1]
+        gutters = (xy(grid["pitch_mm"]) - xy(grid["trim_mm"]))[several]
         said, has = answer["bleed_mm"][0], min([grid["bleed_mm"], *gutters / 2])
         score.note("bleed", abs(said - has) <= BLEED, f"{where} bleeds {has} mm, said: {said:.2f}")
     if answer.get("corner_radius_mm"):
         said, has = answer["corner_radius_mm"], grid["corner_radius_mm"] or 0
-        score.note("radius", abs(said - has) <= BLEED, f"{where} has corners of {has} mm, said: {said:.2f}")
+        score.note("radius", abs(said - has) <= BLEED,
+                   f"{where} has corners of {has} mm, said: {said:.2f}")
 
 
 def judge_fold(score, where, page, stated, tolerance):
@@ -278,7 +280,8 @@ def model(truth):
     """What a faultless tool would answer: the judge must be content with it."""
     pages = []
     for page in [*truth["pages"], *truth["back_pages"]]:
-        grids = [{**grid, "confidence": 1.0} for grid in page["grids"]]
+        grids = [{**grid, "bleed_mm": [grid["bleed_mm"]] * 2, "confidence": 1.0}
+                 for grid in page["grids"]]
         pages.append({"page": page["page"], "role": page["role"], "grid": (grids or [None])[0],
                       "grids": grids[1:], "back_file": page not in truth["pages"]})
     pairs = []

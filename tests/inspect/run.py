@@ -27,8 +27,10 @@ PROGRAMS = {"gs": "ghostscript", "pdftocairo": "poppler-utils", "pdfimages": "po
             "chromium": "chromium", "pdflatex": "texlive-latex-base"}
 # judgement: the least share that must be right
 THRESHOLDS = {"role": 0.98, "pair": 0.98, "flip": 0.98, "grid": 0.95, "pitch": 0.95, "trim": 0.95,
-              "origin": 0.95, "bleed": 0.95, "radius": 0.95, "error": 0.95, "honest": 0.9, "standing": 0.98, "agrees": 1.0, "none invented": 1.0, "answered": 1.0}
+              "origin": 0.95, "bleed": 0.95, "radius": 0.95, "error": 0.95, "honest": 0.9,
+              "standing": 0.98, "agrees": 1.0, "none invented": 1.0, "answered": 1.0}
 SECONDS = 120
+PARTS = ["controls", "signs", "cards", "faults", "marks"]
 
 
 def arguments():
@@ -37,7 +39,7 @@ def arguments():
     parser.add_argument("--all", action="store_true", help="every case")
     parser.add_argument("--tool", type=Path, default=bench.TARGET / "debug" / "tympan",
                         help="the program under test, called as TOOL inspect FILE --json")
-    parser.add_argument("--only", choices=["controls", "signs", "cards", "faults"], action="append",
+    parser.add_argument("--only", choices=PARTS, action="append",
                         help="only these parts")
     parser.add_argument("--from", dest="start", type=int, default=0, metavar="SEED",
                         help="count seeds from here: files that nobody has seen before")
@@ -156,6 +158,18 @@ def try_fault(tool, name):
         return faults.seeded_trial(ask, getattr(seeded, name), place)
 
 
+def try_marks(tool, seed):
+    """A file with its marks right, and with them off. Returns faults."""
+    import marks
+
+    def ask(path):
+        _, answer, wrong = inspect(tool, path)
+        return answer, wrong
+
+    with tempfile.TemporaryDirectory(dir=bench.REFEREES) as place:
+        return marks.prove(ask, seed, place)
+
+
 def report(results):
     """Prints the table and the failing cases; returns the judgements that miss their threshold."""
     import judge
@@ -198,12 +212,13 @@ def main():
     import demo
     import faults as seeds
     import kinds
+    import marks
     import seeded
     import signs
 
     options = arguments()
-    parts = options.only or ["controls", "signs", "cards", "faults"]
-    if not options.tool.exists() and {"cards", "faults"} & set(parts):
+    parts = options.only or PARTS
+    if not options.tool.exists() and {"cards", "faults", "marks"} & set(parts):
         print(f"{options.tool} does not exist; build it with: cargo build")
         print("0 passed, 1 failed")
         return 1
@@ -221,6 +236,9 @@ def main():
             names = [recipe.__name__ for recipe in [*seeded.FAULTS, *seeded.CLEAN]]
             checks += [pool.submit(try_fault, options.tool.resolve(), name)
                        for name in [*names, *seeds.MEASURED] if options.match in str(name)]
+        if "marks" in parts and options.match in "marks":
+            chosen = marks.CASES if options.all else marks.CASES[:8]
+            checks += [pool.submit(try_marks, options.tool.resolve(), seed) for seed in chosen]
         trials = [pool.submit(try_case, options.tool.resolve(), *case)
                   for case in cases if "cards" in parts]
         if "cards" in parts and options.match in "office":

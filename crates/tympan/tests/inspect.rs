@@ -321,6 +321,25 @@ fn marks_that_lie_off_the_pictures_are_a_fault() {
 }
 
 #[test]
+fn a_file_that_was_corrected_is_not_called_crooked() {
+    let tympan = Tympan::new();
+    Deck::right().write(&tympan, "game.pdf");
+    let seen = ["--seen", "2mm low, 0.4mm left"];
+    tympan.run(&[["correct", "game.pdf", "-o", "right.pdf"].as_slice(), &seen].concat());
+    let said = json(&tympan, &["right.pdf"]);
+    assert!(fault(&said, "file-error").is_none());
+    let note = fault(&said, "corrected-before").expect("a note");
+    assert_eq!(note["severity"], "note");
+    // Backs that are printed low are moved up.
+    let message = note["message"].as_str().expect("words");
+    assert!(
+        message.contains("0.4 mm left and 2.0 mm higher"),
+        "{message}"
+    );
+    assert!(fault(&json(&tympan, &["game.pdf"]), "corrected-before").is_none());
+}
+
+#[test]
 fn pairs_that_are_named_are_taken() {
     let tympan = Tympan::new();
     let deck = Deck::right();

@@ -415,4 +415,57 @@ mod tests {
         assert!(grid.trim.is_close(Size::new(63.5, 88.9), 1e-9), "{grid:?}");
         assert!(grid.confidence < SURE && grid.place_sd > 10.0, "{grid:?}");
     }
+
+    #[test]
+    fn steps_of_print_give_way_to_those_of_lines_in_the_same_block() {
+        let mut lined = grid(4, 2, Size::new(63.0, 88.0), Point::new(20.0, 17.0));
+        lined.found_by = vec![Evidence::Lines, Evidence::Pixels];
+        let mut halves = grid(4, 4, Size::new(63.0, 44.0), Point::new(22.0, 18.0));
+        halves.found_by = vec![Evidence::Pixels];
+        let mut pages = [page(0, A4, lined), page(1, A4, halves)];
+        for page in &mut pages {
+            page.one_picture = true;
+        }
+        settle(&mut pages);
+        let grid = &pages[1].grids[0];
+        assert_eq!((grid.columns, grid.rows), (4, 2));
+        assert!(
+            (grid.origin - Point::new(22.0, 18.0)).length() < 1e-9,
+            "{grid:?}"
+        );
+    }
+
+    #[test]
+    fn a_block_of_print_with_even_bleed_is_the_cells_of_another_page() {
+        let cells = grid(2, 3, Size::new(60.0, 85.0), Point::new(45.0, 20.0));
+        // 1.5 mm beyond on all sides, and stretched by nothing.
+        let block = grid(1, 1, Size::new(123.0, 258.0), Point::new(40.0, 21.0));
+        let found = some_of(&cells, &block, SAME_IN_PICTURE).expect("cells");
+        assert_eq!((found.columns, found.rows), (2, 3));
+        assert!(
+            (found.origin - Point::new(41.5, 22.5)).length() < 1e-9,
+            "{found:?}"
+        );
+        assert!((found.bleed.expect("bleed").usual - 1.5).abs() < 1e-9);
+        // More beyond on one side than on the other is something else.
+        let other = grid(1, 1, Size::new(126.0, 258.0), Point::new(40.0, 21.0));
+        assert_eq!(some_of(&cells, &other, SAME_IN_PICTURE), None);
+    }
+
+    #[test]
+    fn a_lone_card_tells_how_its_page_is_stretched_but_not_well() {
+        let full = grid(3, 3, Size::new(63.5, 88.9), Point::new(9.75, 15.15));
+        let mut single = grid(1, 1, Size::new(63.63, 88.72), Point::new(9.8, 15.2));
+        single.confidence = 0.4;
+        let mut pages = [page(0, A4, full), page(1, A4, single.clone())];
+        (pages[1].grids, pages[1].loose) = (Vec::new(), vec![single]);
+        settle(&mut pages);
+        let grid = &pages[1].grids[0];
+        assert_eq!((grid.columns, grid.count()), (3, 1));
+        assert!((grid.pitch.x - 63.63).abs() < 1e-9 && (grid.pitch.y - 88.72).abs() < 1e-9);
+        assert!(
+            grid.pitch_sd >= LONE_SD && grid.place_sd >= LONE_SD,
+            "{grid:?}"
+        );
+    }
 }

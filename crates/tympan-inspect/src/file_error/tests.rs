@@ -205,3 +205,28 @@ fn the_uncertainty_of_a_shift_grows_with_the_distance_from_the_cells() {
     };
     assert!(sd(far) > 1.2 * sd(near));
 }
+
+#[test]
+fn a_page_that_was_rounded_is_not_called_crooked_for_that() {
+    // A browser's A4 is 793 pixels wide; the cards lie where they would on 210 mm.
+    let size = Size::new(209.889, 297.011);
+    let front = page(
+        0,
+        size,
+        grid(3, 3, Size::new(63.5, 88.9), Point::new(5.0, 14.0)),
+    );
+    let back = page(
+        1,
+        size,
+        grid(3, 3, Size::new(63.5, 88.9), Point::new(14.5, 14.0)),
+    );
+    let error = file_error(&front, &back, Flip::Sideways).expect("an error");
+    assert!((error.shift.x + 0.111).abs() < 1e-6, "{error:?}");
+    assert!(
+        error.shift_sd > 0.05 && !is_crooked(&error, size),
+        "{error:?}"
+    );
+    // Flipped endways the width does not matter.
+    let error = file_error(&front, &back, Flip::Endways).expect("an error");
+    assert!(error.shift_sd < 0.03, "{error:?}");
+}
