@@ -168,6 +168,7 @@ impl Desk {
                 let _ = self.keep(&work);
             }
         }
+        self.tidy_prints();
     }
 
     /// Removes what a work's `saved` folder has beside the file that is offered.

@@ -128,6 +128,24 @@ impl Desk {
         self.prints().join(format!("{key}.json"))
     }
 
+    /// After a start: what was printed of works and decks that are gone is forgotten.
+    pub(super) fn tidy_prints(&self) {
+        let entries = fs::read_dir(self.prints()).into_iter().flatten();
+        for entry in entries.flatten() {
+            let path = entry.path();
+            let key = path.file_stem().unwrap_or_default().to_string_lossy();
+            let is_gone = match key.split_once('-') {
+                Some(("saved", id)) => self.work(id).is_err(),
+                Some(("laid", id)) => self.deck(id).is_err(),
+                // Test sheets belong to set-ups, which are not on the desk.
+                _ => false,
+            };
+            if is_gone {
+                let _ = fs::remove_file(&path);
+            }
+        }
+    }
+
     /// What is printed of such a file, or was last.
     pub fn straight(&self, what: &Straight) -> RunDesk {
         read_kept(&self.straight_kept(&what.key()))
@@ -340,6 +358,29 @@ mod tests {
         ] {
             assert_eq!(of(text), None, "{text}");
         }
+    }
+
+    #[test]
+    fn what_was_printed_of_works_that_are_gone_is_forgotten_at_a_start() {
+        let data = tempfile::tempdir().expect("a folder");
+        let desk = Desk::open(data.path()).expect("a desk");
+        let mut incoming = desk.incoming().expect("a file");
+        incoming.write(b"<svg/>").expect("written");
+        let here = desk.begin_deck(incoming, "heron.svg").expect("kept").id;
+        let gone = crate::desk::files::new_id().expect("an id");
+        let kept = |key: String| desk.straight_kept(&key);
+        let [here, gone, test] = [
+            kept(format!("laid-{here}")),
+            kept(format!("laid-{gone}")),
+            kept("test-ABCDEF-1-3".to_owned()),
+        ];
+        fs::create_dir_all(desk.prints()).expect("a folder");
+        for file in [&here, &gone, &test] {
+            fs::write(file, "{}").expect("written");
+        }
+        drop(desk);
+        Desk::open(data.path()).expect("again");
+        assert!(here.exists() && test.exists() && !gone.exists());
     }
 
     #[test]
