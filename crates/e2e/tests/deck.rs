@@ -482,7 +482,7 @@ async fn a_folder_is_chosen_and_everything_is_said_in_inches() {
     visitor.go(&server.address).await;
     visitor.click("[data-units=in]").await;
     visitor
-        .until("document.querySelector('[data-units=in]').getAttribute('aria-pressed') === 'true' && document.readyState === 'complete'")
+        .until("document.querySelector('[data-units=in]').getAttribute('aria-pressed') === 'true'")
         .await;
     visitor.choose_files("#folder", &[folder.path()]).await;
     settled(&visitor, "document.querySelector('#plans input')").await;

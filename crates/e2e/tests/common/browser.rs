@@ -273,8 +273,9 @@ impl Visitor {
         panic!("no .{ending} was downloaded");
     }
 
-    /// Chooses files in a file field, as its dialog would.
+    /// Chooses files in a file field, as its dialog would, once the page listens.
     pub async fn choose_files(&self, selector: &str, files: &[&Path]) {
+        self.until("document.readyState === 'complete'").await;
         let element = self.page.find_element(selector).await;
         let element = element.unwrap_or_else(|e| panic!("{selector}: {e}"));
         let names = files.iter().map(|file| file.display().to_string());

@@ -155,7 +155,16 @@ pub(crate) async fn password(
     Path(id): Path<String>,
     Json(given): Json<Password>,
 ) -> Answer<StatusCode> {
-    app.desk.work(&id)?;
+    let (keeper, of) = (app.clone(), id.clone());
+    aside(move || {
+        // Until it has been tried nothing is shown, so that a wrong one is asked for again.
+        let locked = |work: &mut Work| {
+            work.locked = true;
+            Ok(())
+        };
+        keeper.desk.change(&of, locked)
+    })
+    .await?;
     app.keep_password(&id, given.password);
     jobs::look(&app, &id)?;
     Ok(StatusCode::ACCEPTED)
