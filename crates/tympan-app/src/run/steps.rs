@@ -7,6 +7,7 @@ use tympan_sheet::{BindingEdge, Flip, Grain};
 use tympan_store::SetUp;
 
 use super::told::RunTold;
+use crate::words::counted;
 
 /// Something to do or to look at.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -104,7 +105,8 @@ fn before(told: &RunTold, setup: &SetUp) -> Vec<String> {
         Weight::Heavy => "under half a tray, as heavy or glossy stock wants *",
         Weight::Ordinary => "between half and three quarters of a tray *",
     };
-    all.push(format!("at most {most} sheets at a time: {zone}"));
+    let most = counted(most, "sheet");
+    all.push(format!("at most {most} at a time: {zone}"));
     all.push("fan the pile, square it up, flatten any curl".to_owned());
     all.push(match setup.stock.as_ref().and_then(|s| s.grain()) {
         Some(Grain::Long) => {
