@@ -25,21 +25,33 @@ FOLDER = referees.TARGET / "benchmark-files"
 MATRIX = ("0.999", "0.0035", "-0.0035", "1.001", "2.1", "5.2")
 
 
+def noise(number, size):
+    """A JPEG of noise, so many pixels wide and high."""
+    import numpy
+    from PIL import Image
+
+    pixels = numpy.random.default_rng(number).integers(0, 256, (size[1], size[0], 3), numpy.uint8)
+    data = io.BytesIO()
+    Image.fromarray(pixels).save(data, "JPEG", quality=82, subsampling=0)
+    return data.getvalue()
+
+
+def noisy_image(pdf, number, size):
+    """The same as an image of a PDF."""
+    import pikepdf
+
+    return pdf.make_indirect(pikepdf.Stream(pdf, noise(number, size), pikepdf.Dictionary(
+        Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image, Width=size[0], Height=size[1],
+        ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8, Filter=pikepdf.Name.DCTDecode)))
+
+
 def big_pictures(path):
     """200 A4 pages, each one JPEG of noise of about 1.75 MB."""
-    import numpy
     import pikepdf
-    from PIL import Image
 
     pdf = pikepdf.new()
     for number in range(200):
-        noise = numpy.random.default_rng(number).integers(0, 256, (1290, 920, 3), numpy.uint8)
-        data = io.BytesIO()
-        Image.fromarray(noise).save(data, "JPEG", quality=82, subsampling=0)
-        image = pdf.make_indirect(pikepdf.Stream(pdf, data.getvalue(), pikepdf.Dictionary(
-            Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image, Width=920, Height=1290,
-            ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8,
-            Filter=pikepdf.Name.DCTDecode)))
+        image = noisy_image(pdf, number, (920, 1290))
         page = pdf.add_blank_page(page_size=(595, 842))
         page.obj.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im=image))
         page.obj.Contents = pdf.make_stream(b"q 595 0 0 842 0 0 cm /Im Do Q")

@@ -10,7 +10,6 @@ same bytes that was synced to the disk.
 """
 
 import argparse
-import io
 import os
 import statistics
 import sys
@@ -20,21 +19,10 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests" / "pdf"))
 sys.path.insert(0, str(ROOT / "benchmarks"))
 import bench as referees  # noqa: E402 - shares its Python with the referees
-from correct import measured, synced_copy  # noqa: E402
+from correct import measured, noise, noisy_image, synced_copy  # noqa: E402
 
 FOLDER = referees.TARGET / "benchmark-files"
 CARD, PAPER = (63.0, 88.0), (210.0, 297.0)
-
-
-def noise(number, size):
-    """A JPEG of noise."""
-    import numpy
-    from PIL import Image
-
-    pixels = numpy.random.default_rng(number).integers(0, 256, (size[1], size[0], 3), numpy.uint8)
-    data = io.BytesIO()
-    Image.fromarray(pixels).save(data, "JPEG", quality=82, subsampling=0)
-    return data.getvalue()
 
 
 def sheets_of_cards(path):
@@ -47,11 +35,7 @@ def sheets_of_cards(path):
         page = pdf.add_blank_page(page_size=(PAPER[0] * unit, PAPER[1] * unit))
         images, content = {}, ""
         for index, (x, y) in enumerate(places()):
-            data = noise(9 * number + index, (480, 670))
-            images[f"/Im{index}"] = pdf.make_indirect(pikepdf.Stream(pdf, data, pikepdf.Dictionary(
-                Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image, Width=480, Height=670,
-                ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8,
-                Filter=pikepdf.Name.DCTDecode)))
+            images[f"/Im{index}"] = noisy_image(pdf, 9 * number + index, (480, 670))
             left, low = x * unit, (PAPER[1] - y - CARD[1]) * unit
             content += (f"q {CARD[0] * unit} 0 0 {CARD[1] * unit} {left} {low} cm "
                         f"/Im{index} Do Q\n")

@@ -12,7 +12,6 @@ user and system time. Budgets: those for correcting a file of that size.
 """
 
 import argparse
-import io
 import json
 import os
 import shutil
@@ -25,7 +24,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests" / "pdf"))
 sys.path.insert(0, str(ROOT / "benchmarks"))
 import bench as referees  # noqa: E402 - shares its Python with the referees
-from correct import MATRIX, measured, synced_copy  # noqa: E402
+from correct import MATRIX, measured, noisy_image, synced_copy  # noqa: E402
 
 FOLDER = referees.TARGET / "benchmark-files"
 SETUP = "bench"
@@ -35,22 +34,14 @@ BYTES_A_PIXEL = 1.475
 
 def job(path, sheets, megabytes):
     """A4 sheets, a JPEG of noise on each side, together about so many MB."""
-    import numpy
     import pikepdf
-    from PIL import Image
 
     pixels = megabytes * 1e6 / (2 * sheets) / BYTES_A_PIXEL
     width = round((pixels / 1.4) ** 0.5)
     height = round(1.4 * width)
     pdf = pikepdf.new()
     for number in range(2 * sheets):
-        noise = numpy.random.default_rng(number).integers(0, 256, (height, width, 3), numpy.uint8)
-        data = io.BytesIO()
-        Image.fromarray(noise).save(data, "JPEG", quality=82, subsampling=0)
-        image = pdf.make_indirect(pikepdf.Stream(pdf, data.getvalue(), pikepdf.Dictionary(
-            Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image, Width=width, Height=height,
-            ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8,
-            Filter=pikepdf.Name.DCTDecode)))
+        image = noisy_image(pdf, number, (width, height))
         page = pdf.add_blank_page(page_size=(595.276, 841.89))
         page.obj.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im=image))
         # 20 mm of waste at the head, so that there is room for the numbers.

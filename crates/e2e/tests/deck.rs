@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use common::browser::Visitor;
-use common::{Server, large_pdf, tool};
+use common::{Server, by_command, large_pdf, lock, tool};
 
 /// A picture of a poker card with a word on it, in colours of its own.
 fn card(folder: &Path, name: &str, colour: &str) -> PathBuf {
@@ -424,12 +424,7 @@ async fn a_locked_pdf_among_the_cards_asks_for_its_password() {
         "librsvg2-bin",
         &["-f", "pdf", "-o", &open, &heron],
     );
-    let to = locked.display().to_string();
-    tool(
-        "qpdf",
-        "qpdf",
-        &["--encrypt", "ferry", "owner", "256", "--", &open, &to],
-    );
+    lock(Path::new(&open), &locked);
     let visitor = Visitor::come().await;
     visitor.go(&server.address).await;
     visitor
@@ -510,45 +505,29 @@ async fn a_folder_is_chosen_and_everything_is_said_in_inches() {
     visitor.leave().await;
 }
 
-/// The program on the command line, on the same data.
-fn by_hand(data: &Path, args: &[&str]) {
-    let output = std::process::Command::new(common::program())
-        .arg("--data")
-        .arg(data)
-        .args(args)
-        .output()
-        .expect("it runs");
-    let said = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "tympan {args:?}: {said}");
-}
-
 #[tokio::test(flavor = "multi_thread")]
 async fn a_measured_set_up_puts_its_backs_where_they_come_out_right() {
     let data = tempfile::tempdir().expect("a folder");
     let (data, folder) = (data.path(), tempfile::tempdir().expect("a folder"));
-    by_hand(
-        data,
-        &[
-            "setup",
-            "new",
-            "Rear tray",
-            "--paper",
-            "a4",
-            "--flip",
-            "sideways",
-        ],
-    );
+    let kept = data.display().to_string();
+    let by_hand = |args: &[&str]| by_command(&[&["--data", &kept], args].concat());
+    by_hand(&[
+        "setup",
+        "new",
+        "Rear tray",
+        "--paper",
+        "a4",
+        "--flip",
+        "sideways",
+    ]);
     for _ in 0..3 {
-        by_hand(
-            data,
-            &[
-                "read",
-                "--setup",
-                "Rear tray",
-                "--ruler",
-                "2mm low, 0.5mm left",
-            ],
-        );
+        by_hand(&[
+            "read",
+            "--setup",
+            "Rear tray",
+            "--ruler",
+            "2mm low, 0.5mm left",
+        ]);
     }
     let server = Server::start_on(data);
     let visitor = Visitor::come().await;

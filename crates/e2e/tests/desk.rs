@@ -5,7 +5,7 @@ mod common;
 use std::fs;
 
 use common::browser::Visitor;
-use common::{Server, large_pdf, pair_pdf, tool};
+use common::{Server, large_pdf, lock, pair_pdf, tool};
 
 const ON_THE_TABLE: &str = "document.querySelector('#looking')?.textContent.startsWith('Looking')";
 
@@ -18,12 +18,7 @@ async fn a_locked_file_asks_for_its_password() {
         folder.path().join("locked.pdf"),
     );
     fs::write(&open, pair_pdf()).expect("written");
-    let (from, to) = (open.display().to_string(), locked.display().to_string());
-    tool(
-        "qpdf",
-        "qpdf",
-        &["--encrypt", "ferry", "owner", "256", "--", &from, &to],
-    );
+    lock(&open, &locked);
     let visitor = Visitor::come().await;
     visitor.go(&server.address).await;
     visitor.drop_files("#drop", &[&locked]).await;

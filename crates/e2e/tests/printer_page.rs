@@ -7,7 +7,7 @@ mod printers;
 use std::process::Stdio;
 
 use common::browser::Visitor;
-use common::{Server, program};
+use common::{Server, by_command, program};
 use printers::{Device, Isle, refusal, text, wait_for, words};
 
 fn inside(isle: &Isle, test: &str, printer: &Device<'_>, address: &str) {
@@ -172,17 +172,13 @@ async fn from_the_page() {
     visitor
         .until("document.querySelector(\"[data-step^='pass 0 01-fronts']\")?.checked")
         .await;
-    let log = std::process::Command::new(program())
-        .args([
-            "--data",
-            &server.data.display().to_string(),
-            "log",
-            "--setup",
-            "the grey one, rear tray, 300 gsm matt",
-        ])
-        .output()
-        .expect("it runs");
-    let log = String::from_utf8_lossy(&log.stdout).into_owned();
+    let log = by_command(&[
+        "--data",
+        &server.data.display().to_string(),
+        "log",
+        "--setup",
+        "the grey one, rear tray, 300 gsm matt",
+    ]);
     assert!(
         log.contains("3 fronts sent to Inkling, 1 came out"),
         "{log}"

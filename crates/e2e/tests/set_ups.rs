@@ -4,10 +4,9 @@ mod common;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use common::browser::Visitor;
-use common::{Server, pair_pdf, program, square_by_poppler, tool};
+use common::{Server, by_command, pair_pdf, square_by_poppler, tool};
 
 /// Answers the questions about a set-up, and comes to where it is measured.
 async fn describe(visitor: &Visitor, server: &Server, printer: &str) {
@@ -194,16 +193,7 @@ async fn test_sheets_are_made_and_read_with_a_pin() {
 /// The demo's folder: a set-up with test sheets, scans of them, and a photo.
 fn demo(server: &Server) -> PathBuf {
     let folder = server.data.parent().expect("a folder").join("demo");
-    let made = Command::new(program())
-        .arg("demo")
-        .arg(&folder)
-        .output()
-        .expect("the program starts");
-    assert!(
-        made.status.success(),
-        "{}",
-        String::from_utf8_lossy(&made.stderr)
-    );
+    by_command(&["demo", &folder.display().to_string()]);
     folder
 }
 

@@ -21,11 +21,12 @@ pub(crate) fn look(app: &App, id: &str) -> Answer<()> {
     let (work, cancel) = begin(app, id, JobKind::Look)?;
     let app = app.clone();
     tokio::spawn(async move {
+        let password = app.password(&work.id);
+        let has_password = password.is_some();
         let ask = Ask::Look {
             files: app.desk.files(&work),
-            password: app.password(&work.id),
+            password,
         };
-        let has_password = app.password(&work.id).is_some();
         let said = carry_out(&app, &work, ask, cancel).await;
         let found = said.map(|said| match said {
             Said::Looked(look) => Some(look),

@@ -25,6 +25,22 @@ pub fn tool(name: &str, package: &str, args: &[&str]) -> String {
     said
 }
 
+/// What the program answers on the command line, which it must.
+pub fn by_command(args: &[&str]) -> String {
+    let output = Command::new(program()).args(args).output();
+    let output = output.expect("the program starts");
+    let wrong = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "tympan {args:?}: {wrong}");
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Locks a PDF with the password `ferry`.
+pub fn lock(open: &Path, locked: &Path) {
+    let (from, to) = (open.display().to_string(), locked.display().to_string());
+    let args = ["--encrypt", "ferry", "owner", "256", "--", &from, &to];
+    tool("qpdf", "qpdf", &args);
+}
+
 /// A running server with a data folder of its own.
 pub struct Server {
     child: Child,

@@ -301,9 +301,7 @@ impl Desk {
         deck.usual_paper = Some(usual_paper(units).to_owned());
         deck.has_back_file = work.has_back_file;
         deck.files.clone_from(&work.files);
-        if work.change.how == super::How::Setup
-            && let Some(setup) = &work.change.setup
-        {
+        if let Some(setup) = work.change.by_set_up() {
             deck.wish.say("setup", &setup.name, Units::Mm)?;
         }
         let from = self.files(work);

@@ -249,10 +249,27 @@ impl PrintIn {
                 }
                 Ok(Ok(printer))
             }
-            Err(
-                e @ (PrinterError::UnknownCertificate { .. }
-                | PrinterError::ChangedCertificate { .. }),
-            ) => Ok(Err(certificate_shown(e))),
+            Err(PrinterError::UnknownCertificate { place, shown }) => {
+                Ok(Err(Answered::Certificate {
+                    place,
+                    shown: shown.to_string(),
+                    message: "This printer shows a certificate that is not known here".to_owned(),
+                    hint: "Compare it with the one on the printer's own page or display, if it \
+                           shows one."
+                        .to_owned(),
+                }))
+            }
+            Err(PrinterError::ChangedCertificate { place, shown }) => {
+                Ok(Err(Answered::Certificate {
+                    place,
+                    shown: shown.to_string(),
+                    message: "This printer shows another certificate than before".to_owned(),
+                    hint: "A new printer, a factory reset or a firmware update makes a new \
+                           certificate. If none of these happened, something else may answer in the \
+                           printer's place."
+                        .to_owned(),
+                }))
+            }
             Err(e) if print::wants_password(&e) => Ok(Err(Answered::Password {
                 message: e.to_string(),
             })),
@@ -413,31 +430,6 @@ fn within(asked: Option<Span>, pass: Option<(usize, usize)>) -> Result<Option<Sp
         ));
     }
     Ok(Some(span))
-}
-
-fn certificate_shown(error: PrinterError) -> Answered {
-    let (message, hint) = match &error {
-        PrinterError::ChangedCertificate { .. } => (
-            "This printer shows another certificate than before",
-            "A new printer, a factory reset or a firmware update makes a new certificate. If none \
-             of these happened, something else may answer in the printer's place.",
-        ),
-        _ => (
-            "This printer shows a certificate that is not known here",
-            "Compare it with the one on the printer's own page or display, if it shows one.",
-        ),
-    };
-    let (place, shown) = match error {
-        PrinterError::ChangedCertificate { place, shown }
-        | PrinterError::UnknownCertificate { place, shown } => (place, shown.to_string()),
-        _ => Default::default(),
-    };
-    Answered::Certificate {
-        place,
-        shown,
-        message: message.to_owned(),
-        hint: hint.to_owned(),
-    }
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use tympan_store::{FlippedBy, SetUp, SetUpId, Store};
 
 use super::files::is_id;
 use super::runs::read_kept;
-use super::{Deck, Desk, How, Issued, RunDesk, Work};
+use super::{Deck, Desk, Issued, RunDesk, Work};
 use crate::pages::BackPages;
 use crate::refusal::Refusal;
 use crate::run::trial_pdf;
@@ -231,12 +231,7 @@ impl Desk {
             change: saved.change.clone(),
             ..work.clone()
         };
-        let setup = match before
-            .change
-            .setup
-            .as_ref()
-            .filter(|_| before.change.how == How::Setup)
-        {
+        let setup = match before.change.by_set_up() {
             Some(learnt) => Some(store.set_up_named(&learnt.name)?),
             None => None,
         };

@@ -5,7 +5,7 @@ use tympan_sheet::{Affine, Front, Point};
 use tympan_store::Store;
 
 use super::show::{Simulated, simulated};
-use super::work::{How, Work};
+use super::work::Work;
 use super::{Coefficients, PageRef};
 use crate::measure;
 use crate::refusal::Refusal;
@@ -33,12 +33,7 @@ pub struct Ten {
 /// # Errors
 /// A [`Refusal`] where no set-up is chosen, no cards were found, or there is no such sheet.
 pub fn ten(store: &Store, work: &Work, sheet: usize) -> Result<Ten, Refusal> {
-    let chosen = work
-        .change
-        .setup
-        .as_ref()
-        .filter(|_| work.change.how == How::Setup);
-    let Some(chosen) = chosen else {
+    let Some(chosen) = work.change.by_set_up() else {
         return Err(Refusal::new(
             "it is not known what your printer does",
             "choose the set-up that you print with",

@@ -159,6 +159,13 @@ pub struct Change {
     pub really: bool,
 }
 
+impl Change {
+    /// The set-up, where the correction is made from it.
+    pub fn by_set_up(&self) -> Option<&Learnt> {
+        self.setup.as_ref().filter(|_| self.how == How::Setup)
+    }
+}
+
 /// What a set-up teaches, as far as the light table needs it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Learnt {

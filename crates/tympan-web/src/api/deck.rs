@@ -14,8 +14,7 @@ use tympan_app::desk::picture::{Look, SCALES, Tile};
 use tympan_app::desk::{CardEdit, Deck, Job};
 
 use super::uploads::{LARGEST, Named, receive};
-use super::work::Password;
-use super::{download, tiles};
+use super::{Password, download, tiles};
 use crate::jobs;
 use crate::refused::{Answer, Refused, aside};
 use crate::shell::Units;

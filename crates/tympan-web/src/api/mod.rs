@@ -17,6 +17,7 @@ mod work;
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::routing::{get, post};
+use serde::Deserialize;
 
 use crate::state::App;
 
@@ -24,6 +25,12 @@ use crate::state::App;
 const SMALL: usize = 64 << 10;
 /// The largest export of set-ups that is taken in.
 const EXPORT: usize = 64 << 20;
+
+/// The password of somebody's files.
+#[derive(Deserialize)]
+pub(crate) struct Password {
+    password: String,
+}
 
 pub(crate) fn routes() -> Router<App> {
     Router::new()

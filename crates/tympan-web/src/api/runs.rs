@@ -11,7 +11,7 @@ use tympan_app::run::{self, RunSeen};
 use tympan_app::store::{RunId, RunRecord, Store};
 use tympan_app::{Refusal, on_page};
 
-use super::download;
+use super::{Password, download};
 use crate::jobs::run as run_jobs;
 use crate::refused::{Answer, Refused, aside};
 use crate::state::{App, State as Shared};
@@ -74,11 +74,6 @@ pub(crate) async fn tick(
     .await?;
     app.tell(&news);
     Ok(StatusCode::NO_CONTENT)
-}
-
-#[derive(Deserialize)]
-pub(crate) struct Password {
-    password: String,
 }
 
 /// `POST /api/run/ID/password`: the password of its files, once more.

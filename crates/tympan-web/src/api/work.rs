@@ -11,7 +11,7 @@ use tympan_app::desk::{self, Change, How, Job, Learnt, Placed, Shown, Ten, Work}
 use tympan_app::sheet::Flip;
 use tympan_app::words::OnBack;
 
-use super::download;
+use super::{Password, download};
 use crate::crew::Crew;
 use crate::jobs;
 use crate::refused::{Answer, Refused, aside};
@@ -141,12 +141,6 @@ fn apply(change: &mut Change, wish: &Wish, learnt: Option<Learnt>) -> Result<(),
 fn learn(app: &App, name: &str) -> Result<Learnt, Refusal> {
     let store = tympan_app::open_store(Some(app.data.clone()))?;
     desk::learn(&store, name)
-}
-
-/// The password of somebody's files.
-#[derive(Deserialize)]
-pub(crate) struct Password {
-    pub(crate) password: String,
 }
 
 /// `POST /api/work/ID/password`

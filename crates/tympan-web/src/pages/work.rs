@@ -140,7 +140,7 @@ fn table(work: &Work, setups: &[String], units: Units) -> Markup {
 
 /// Ten sheets before they are printed, where the printer is known.
 fn ten_sheets(work: &Work) -> Markup {
-    let known = work.change.how == How::Setup && work.change.setup.is_some();
+    let known = work.change.by_set_up().is_some();
     html! {
         section #ten .ten hidden[!known] aria-labelledby="ten-title" {
             h2 #ten-title { "Ten sheets from your printer" }
