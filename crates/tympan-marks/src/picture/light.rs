@@ -32,11 +32,13 @@ const WITNESS_SHIFT: f64 = 2.6;
 /// No single mark counts for more than this share of the light in the search.
 const VOTE: f64 = 0.06;
 /// Radius about a node that its score looks at, mm.
-const KERNEL: f64 = 4.4;
+const KERNEL: f64 = 3.6;
 /// The near side's ink is darker than this share of the paper.
 const INK: f64 = 0.4;
 /// The best place must stand out from all others by so many of their sd.
 const CLEAR: f64 = 8.0;
+/// So many are enough for the right place in a picture that is surely one against the light.
+const CLEAR_BACKLIT: f64 = 7.0;
 /// How softly a mark's rim shines through, mm (sd).
 const SOFT: f64 = 0.35;
 /// Radius about a mark that is fitted, mm.
@@ -121,11 +123,14 @@ pub(super) fn read(
     } else {
         endways
     };
-    if right.clearness < CLEAR || !(right.beats(&wrong) && right.beats(&twice)) {
+    let clear = if backlit { CLEAR_BACKLIT } else { CLEAR };
+    if right.clearness < clear || !(right.beats(&wrong) && right.beats(&twice)) {
+        let is_plain =
+            |best: &Best| best.clearness > CLEAR && (backlit || best.strength > LEAST_UNLIT);
         return Err(
-            if twice.clearness > CLEAR && twice.beats(&wrong) && twice.beats(&right) {
+            if is_plain(&twice) && twice.beats(&wrong) && twice.beats(&right) {
                 Refusal::PrintedTwice(facing)
-            } else if wrong.clearness > CLEAR && wrong.beats(&twice) && wrong.beats(&right) {
+            } else if is_plain(&wrong) && wrong.beats(&twice) && wrong.beats(&right) {
                 Refusal::WrongFlip
             } else {
                 missing()
@@ -265,8 +270,10 @@ fn warnings(
         });
     }
     if contrast < 0.03 {
+        // Pictures are coded to about the 2.4th root of light (IEC 61966-2-1).
+        let light = 1.0 - (1.0 - contrast).powf(2.4);
         warnings.push(Warning::Faint {
-            percent: contrast * 100.0,
+            percent: light * 100.0,
         });
     }
     let dpi = view.scale() * 25.4;
@@ -377,6 +384,15 @@ fn ink(light: &[f32], columns: usize, rows: usize, grid: f64) -> Vec<(usize, usi
     nodes
 }
 
+/// For each node, how much darker its surroundings are in a mark's shape than around it, a share;
+/// not a number where that cannot be told.
+struct Scores {
+    /// Of a disc its rim alone, which paper's cloudiness disturbs least: it finds marks.
+    found: Vec<f32>,
+    /// The middle counts as much as the rim, which tells discs from rings.
+    shape: Vec<f32>,
+}
+
 /// The best place for a set of marks.
 struct Best {
     map: Map<Page, Page>,
@@ -461,8 +477,8 @@ impl Glow {
         }
     }
 
-    /// How much darker each node's surroundings are in a mark's shape than around it, a share.
-    fn scores(&self, shape: Side) -> Vec<f32> {
+    /// How much darker each node's surroundings are in a mark's shape than around it.
+    fn scores(&self, side: Side) -> Scores {
         let reach = (KERNEL / GRID) as i64;
         let (mut rim, mut around, mut core) = (Vec::new(), Vec::new(), Vec::new());
         for j in -reach..=reach {
@@ -472,7 +488,7 @@ impl Glow {
                 match r {
                     r if r < 1.0 => core.push(offset),
                     r if (1.3..2.4).contains(&r) => rim.push(offset),
-                    r if (3.2..KERNEL).contains(&r) => around.push(offset),
+                    r if (2.7..KERNEL).contains(&r) => around.push(offset),
                     _ => {}
                 }
             }
@@ -495,26 +511,34 @@ impl Glow {
             sums
         };
         let (around, rim, core) = (mean(&around), mean(&rim), mean(&core));
-        let mut scores = vec![f32::NAN; self.light.len()];
+        let mut scores = Scores {
+            found: vec![f32::NAN; self.light.len()],
+            shape: vec![f32::NAN; self.light.len()],
+        };
         for j in reach..self.rows - reach {
             for i in reach..self.columns - reach {
                 let k = j * self.columns + i;
                 if self.covered[k] {
                     continue;
                 }
-                // The middle counts as much as the rim: it is what tells discs from rings.
                 let (outside, rim, core) = (around[k - first], rim[k - first], core[k - first]);
-                scores[k] = match shape {
-                    Side::Front => (outside - (rim + core) / 2.0) / outside,
-                    Side::Back => ((outside + core) / 2.0 - rim) / outside,
+                let shape = match side {
+                    Side::Front => outside - (rim + core) / 2.0,
+                    Side::Back => (outside + core) / 2.0 - rim,
                 };
+                let found = match side {
+                    Side::Front => outside - rim,
+                    Side::Back => shape,
+                };
+                scores.found[k] = found / outside;
+                scores.shape[k] = shape / outside;
             }
         }
         scores
     }
 
     /// The shift and tilt at which the marks are darkest, and how clearly.
-    fn search(&self, places: &[Point<Page>], scores: &[f32], centre: Point<Page>) -> Best {
+    fn search(&self, places: &[Point<Page>], scores: &Scores, centre: Point<Page>) -> Best {
         let grid = GRID * self.size;
         let steps = (SHIFT / GRID) as i64;
         let mut all = Vec::new();
@@ -535,7 +559,7 @@ impl Glow {
                         if i < 0 || j < 0 || i >= self.columns as i64 || j >= self.rows as i64 {
                             continue;
                         }
-                        let v = f64::from(scores[j as usize * self.columns + i as usize]);
+                        let v = f64::from(scores.found[j as usize * self.columns + i as usize]);
                         if v.is_finite() {
                             sum += v.clamp(-VOTE, VOTE);
                             n += 1;
@@ -565,7 +589,7 @@ impl Glow {
             .filter(|p| p.x > 0.0 && p.y > 0.0)
             .map(|p| ((p.x / grid) as usize, (p.y / grid) as usize))
             .filter(|&(i, j)| i < self.columns && j < self.rows)
-            .map(|(i, j)| f64::from(scores[j * self.columns + i]))
+            .map(|(i, j)| f64::from(scores.shape[j * self.columns + i]))
             .filter(|v| v.is_finite())
             .collect();
         let finite = |v: f64| if v.is_finite() { v } else { 0.0 };
