@@ -5,7 +5,7 @@ mod pin_grid;
 mod rule;
 
 use tympan_sheet::drawing::{Colour, Drawing, Face, Path, Segment, Stroke, Text};
-use tympan_sheet::{Page, Point, Rect, Side};
+use tympan_sheet::{Page, Point, Rect, Side, Size};
 
 use crate::code::{End, MODULE_MM, QUIET_MODULES};
 use crate::geometry::{MARK_RADIUS, RING_INNER};
@@ -109,25 +109,48 @@ fn head_text(drawing: &mut Drawing, sheet: &TestSheet) {
     );
 }
 
-/// How to use the pin, and where to punch.
+/// How to use the pin, and where to punch: in full, and in brief for small paper.
+fn foot_texts(side: Side) -> [&'static [&'static str]; 2] {
+    match side {
+        Side::Front => [
+            &[
+                "With a pin: prick straight down through the middle of each cross, A to F. Then \
+                 turn the sheet over and read the holes there.",
+                "With a scanner: punch a hole in every corner, as near to it as the punch goes, \
+                 and scan both sides: turn the sheet over on the glass like the page of a book.",
+            ],
+            &[
+                "Pin: prick each cross, A to F, and read the holes on the back.",
+                "Scanner: punch every corner. Turn over on the glass like the page of a book.",
+            ],
+        ],
+        Side::Back => [
+            &[
+                "With a pin: prick from the front. Each hole here says how the back lies: read \
+                 the word at that side of the grid, and the millimetres.",
+            ],
+            &["Each hole says how the back lies: read the word at that side, and the millimetres."],
+        ],
+    }
+}
+
+/// The fullest text at the foot that its space holds, in lines.
+fn foot_lines(space: Size, side: Side) -> Vec<String> {
+    let lines = |texts: &[&str]| -> Vec<String> {
+        let lines = texts.iter().flat_map(|text| wrapped(text, SMALL, space.w));
+        lines.collect()
+    };
+    let [full, brief] = foot_texts(side).map(lines);
+    if full.len() as f64 * LEADING <= space.h {
+        full
+    } else {
+        brief
+    }
+}
+
 fn foot_text(drawing: &mut Drawing, sheet: &TestSheet, side: Side) {
     let space = sheet.geometry().text_box(End::Foot);
-    let texts = match side {
-        Side::Front => [
-            "With a pin: prick straight down through the middle of each cross, A to F. Then turn \
-             the sheet over and read the holes there.",
-            "With a scanner: punch a hole in every corner, as near to it as the punch goes, and \
-             scan both sides the same way up.",
-        ]
-        .as_slice(),
-        Side::Back => &[
-            "With a pin: prick from the front. Each hole here says how the back lies: \
-                         read the word at that side of the grid, and the millimetres.",
-        ],
-    };
-    let lines: Vec<String> = (texts.iter())
-        .flat_map(|text| wrapped(text, SMALL, space.size().w))
-        .collect();
+    let lines = foot_lines(space.size(), side);
     let first = space.max.y - 1.0 - (lines.len() as f64 - 1.0) * LEADING;
     paragraph(drawing, Point::new(space.min.x, first), &lines);
 }
@@ -176,4 +199,33 @@ fn shortened(text: &str, size: f64, width: f64) -> String {
     }
     let kept: String = text.chars().take(room.saturating_sub(1)).collect();
     format!("{}…", kept.trim_end())
+}
+
+#[cfg(test)]
+mod tests {
+    use tympan_sheet::Flip;
+
+    use super::*;
+    use crate::geometry::Geometry;
+
+    /// From the least paper of a test sheet.
+    #[test]
+    fn the_text_at_the_foot_fits_its_space_on_any_paper() {
+        for (w, h) in [
+            (148.0, 210.0),
+            (148.0, 220.0),
+            (176.0, 250.0),
+            (210.0, 297.0),
+        ] {
+            for flip in [Flip::Sideways, Flip::Endways] {
+                let geometry = Geometry::new(Size::new(w, h), flip).expect("it fits");
+                let space = geometry.text_box(End::Foot).size();
+                for side in Side::BOTH {
+                    let lines = foot_lines(space, side);
+                    let height = lines.len() as f64 * LEADING;
+                    assert!(height <= space.h, "{w} × {h}, {side}: {lines:?}");
+                }
+            }
+        }
+    }
 }
