@@ -5,12 +5,14 @@
 //! cargo run --release -p tympan-marks --example picture_accuracy -- report 1000 100 5000
 //! ```
 //!
-//! The ways are `holes`, `edges`, `wavy` (edges, two scanners whose carriages run unevenly by
-//! 0.15 mm), `one-wavy` (one such scanner for both sides, holes), `quarter` (edges, a quarter turn
-//! apart), `photo` and `spoiled`; `witness-scans` and `witness-photo` read production sheets by their
-//! witness marks. Then how many sheets, and the first seed. A way with `places-` before it makes no
+//! The ways are `holes` and `edges` (the sheet turned over on the glass like the page of a book),
+//! `end-for-end` (edges, turned over the other way), `quarter` (edges, a quarter turn apart),
+//! `wavy-holes` and `wavy-edges` (one scanner whose carriage runs unevenly by up to 0.15 mm),
+//! `two-wavy` (edges, two such scanners), `two-prints` (front and back of two prints of one test
+//! sheet, each with two holes: to be refused), `photo` and `spoiled`; `witness-scans` and
+//! `witness-photo` read production sheets by their witness marks. Then how many sheets, and the first seed. A way with `places-` before it makes no
 //! pictures: marks, holes and points of edges are put where the simulated scanner shows them, with
-//! errors of [`MARK_PX`] and so on.
+//! errors of `MARK_PX` and so on (`tests/support/ways.rs`).
 //! `report` prints what `docs/pictures.md` keeps: so many sheets by places and by pictures for
 //! every way.
 #![allow(clippy::print_stdout, reason = "a command")]
@@ -20,15 +22,15 @@ mod support;
 
 use std::cell::OnceCell;
 use std::collections::BTreeMap;
-use std::sync::Arc;
 
+use support::ways::{by_places, errors, scanned};
 use support::{A4, LETTER, Production, luma, pages, put_right, sheet};
-use tympan_marks::picture::{Expected, Outcome, Places, Reading, read, read_places};
-use tympan_marks::{End, TestSheet};
-use tympan_sheet::{Flip, Front, LeadingEdge, Page, Point, QuarterTurn, Side, Size};
+use tympan_marks::TestSheet;
+use tympan_marks::picture::{Expected, Outcome, read};
+use tympan_sheet::{Flip, LeadingEdge, QuarterTurn, Side, Size};
 use tympan_sim::{
     Backing, Backlight, Camera, Corner, EdgeShadow, Fold, OnBed, Pose, PrintedSheet, Printer, Rng,
-    ScanView, Scanner, office_punch, office_punch_twice,
+    Scanner, office_punch, office_punch_twice,
 };
 
 #[derive(Default)]
@@ -47,13 +49,15 @@ struct Tally {
     loud: bool,
 }
 
-/// How exactly places are found at 300 dpi where no picture is made, px (sd): about what whole
-/// pictures show.
-const MARK_PX: f64 = 0.07;
-const HOLE_PX: f64 = 0.10;
-const EDGE_PX: f64 = 0.25;
-
-const SCANS: [&str; 5] = ["holes", "edges", "quarter", "one-wavy", "wavy"];
+const SCANS: [&str; 7] = [
+    "holes",
+    "edges",
+    "end-for-end",
+    "quarter",
+    "wavy-holes",
+    "wavy-edges",
+    "two-wavy",
+];
 
 fn main() {
     let mut args = std::env::args().skip(1);
@@ -87,7 +91,9 @@ fn report(sheets: &Sheets, places: u64, pictures: u64, first: u64) {
         println!();
     };
     println!("Places only, {places} sheets of each way, seeds from {first}:\n");
-    run(&SCANS.map(|way| format!("places-{way}")), places);
+    let mut ways = SCANS.map(|way| format!("places-{way}")).to_vec();
+    ways.push("places-two-prints".to_owned());
+    run(&ways, places);
     println!("Whole pictures, {pictures} sheets of each way, seeds from {first}:\n");
     let mut ways = SCANS.map(str::to_owned).to_vec();
     ways.extend(["photo", "witness-scans", "witness-photo"].map(str::to_owned));
@@ -137,51 +143,6 @@ impl Sheets {
     }
 }
 
-/// What a scanner shows of one side: where each thing is found.
-fn places(sheet: &TestSheet, view: &ScanView, printed: &PrintedSheet, rng: &mut Rng) -> Places {
-    let side = view.side();
-    let geometry = sheet.geometry();
-    let nominal: Vec<Point<Page>> = geometry
-        .marks(side)
-        .iter()
-        .map(|&m| geometry.seen_on(side, m))
-        .collect();
-    let marks: Vec<[f64; 2]> = nominal.iter().map(|p| [p.x, p.y]).collect();
-    let found = view.find(&marks, MARK_PX, rng);
-    let size = printed.cut_size();
-    let (w, h) = (size.w, size.h);
-    let edges = [
-        ([0.0, 0.0], [w, 0.0]),
-        ([w, 0.0], [w, h]),
-        ([0.0, h], [w, h]),
-        ([0.0, 0.0], [0.0, h]),
-    ]
-    .map(|(a, b)| {
-        let between = |t: f64| [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
-        let points: Vec<[f64; 2]> = (0..176)
-            .map(|k| between((f64::from(k) + 0.5) / 176.0))
-            .collect();
-        view.find_on_sheet(&points, EDGE_PX, rng)
-            .into_iter()
-            .flatten()
-            .collect()
-    });
-    Places {
-        code: sheet.code(side, End::Head),
-        marks: nominal
-            .into_iter()
-            .zip(found)
-            .filter_map(|(p, at)| Some((p, at?)))
-            .collect(),
-        holes: view
-            .find_on_sheet(&printed.holes_on(side), HOLE_PX, rng)
-            .into_iter()
-            .flatten()
-            .collect(),
-        edges,
-    }
-}
-
 impl Tally {
     const HEAD: &str = "| way | read | refused | wrong | shift, mm rms (worst) | tilt, ° rms (worst) \
                         | within two sigma: shift | tilt | rms z: shift | tilt |\n\
@@ -212,19 +173,11 @@ impl Tally {
             }
             let printer = Printer::faulty(seed, paper, flip);
             if let Some(way) = way.strip_prefix("places-") {
-                let blank = Arc::new(tympan_sim::Page::new(
-                    &image::DynamicImage::new_luma8(21, 30),
-                    0.1,
-                ));
-                let printed = printer.print(seed, &blank, &blank);
-                let (printed, scanners, lies) = scanned(way, seed, printed, paper, &mut rng);
-                let [front, back] = [0, 1].map(|k| {
-                    let view = scanners[k].look(&printed, Side::BOTH[k], &lies[k]);
-                    places(&sheets.sheets[which], &view, &printed, &mut rng)
-                });
+                let (printed, result) =
+                    by_places(way, seed, &sheets.sheets[which], &printer, &mut rng);
                 let outcome = Outcome {
                     pictures: vec![0, 1],
-                    result: read_places(&front, &back),
+                    result,
                 };
                 self.add(seed, way, &printed, outcome);
                 continue;
@@ -235,7 +188,7 @@ impl Tally {
                 "spoiled" => spoiled(seed, &printer, printed, sheets.pages(which), &mut rng),
                 "photo" => photo(seed, &printer, printed, &Expected::default(), &mut rng),
                 _ => {
-                    let (printed, scanners, lies) = scanned(way, seed, printed, paper, &mut rng);
+                    let (printed, scanners, lies) = scanned(way, seed, printed, &printer, &mut rng);
                     let pictures = [0, 1]
                         .map(|k| luma(&scanners[k].scan(&printed, Side::BOTH[k], &lies[k]).image));
                     (
@@ -370,58 +323,10 @@ fn witness(
         let (name, printed, outcomes) = photo(seed, &printer, printed, &expected, rng);
         return (format!("witness marks, {name}"), printed, outcomes);
     }
-    let (printed, scanners, lies) = scanned("edges", seed, printed, paper, rng);
+    let (printed, scanners, lies) = scanned("edges", seed, printed, &printer, rng);
     let pictures = [0, 1].map(|k| luma(&scanners[k].scan(&printed, Side::BOTH[k], &lies[k]).image));
     let outcomes = read(&pictures, &expected);
     ("witness marks, scans".to_owned(), printed, outcomes)
-}
-
-/// The two scanners, how the sheet lies on each, and the sheet with its holes.
-fn scanned(
-    way: &str,
-    seed: u64,
-    mut printed: PrintedSheet,
-    paper: Size,
-    rng: &mut Rng,
-) -> (PrintedSheet, [Scanner; 2], [OnBed; 2]) {
-    let mut scanners = [Scanner::usual(seed, 300.0), Scanner::usual(seed, 300.0)];
-    let mut lies = [OnBed::by_hand(2 * seed), OnBed::by_hand(2 * seed + 1)];
-    scanners.iter_mut().for_each(|s| s.colour = false);
-    match way {
-        "holes" | "one-wavy" => {
-            let holes = if rng.chance(0.5) {
-                office_punch_twice(paper, rng)
-            } else {
-                let mut holes = office_punch(paper, LeadingEdge::Left, rng);
-                holes.extend(office_punch(paper, LeadingEdge::Right, rng));
-                holes
-            };
-            printed = printed.punched(holes);
-        }
-        "wavy" => scanners[1].seed += 1000,
-        "quarter" => lies[1].turn = QuarterTurn::Clockwise,
-        _ => {}
-    }
-    if way.contains("wavy") {
-        scanners.iter_mut().for_each(|s| s.waviness = 0.15);
-    }
-    (printed, scanners, lies)
-}
-
-/// The points' mean error (mm) and common tilt (radians).
-fn errors(reading: &Reading, printed: &PrintedSheet) -> [f64; 3] {
-    let centre: Point<Front> = reading.paper.centre();
-    let n = reading.points.len() as f64;
-    let (mut x, mut y, mut turn, mut square) = (0.0, 0.0, 0.0, 0.0);
-    for point in &reading.points {
-        let off = point.error - printed.register_error(point.at);
-        let q = point.at - centre;
-        x += off.x / n;
-        y += off.y / n;
-        turn += q.x * off.y - q.y * off.x;
-        square += q.x * q.x + q.y * q.y;
-    }
-    [x, y, turn / square]
 }
 
 type Pages = [std::sync::Arc<tympan_sim::Page>; 2];

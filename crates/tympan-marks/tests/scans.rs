@@ -159,7 +159,7 @@ fn scans_may_lie_any_way_round_and_come_in_any_order() {
     };
     let back = scan(&sheet, Side::Back, &scanner, &lie(QuarterTurn::Upright));
     for (turn, warning) in [
-        (QuarterTurn::Half, Warning::HalfTurn),
+        (QuarterTurn::Half, Warning::EndForEnd),
         (QuarterTurn::Anticlockwise, Warning::QuarterTurn),
     ] {
         let front = scan(&sheet, Side::Front, &scanner, &lie(turn));

@@ -22,6 +22,11 @@ const HOLES_MATCH: f64 = 0.35;
 const FARTHEST: f64 = 15.0;
 /// ... nor tilts by more, radians.
 const MOST_TILT: f64 = 0.06;
+/// Holes and edges may disagree by this many standard uncertainties, and by this much, mm: beyond
+/// both, the two scans show two sheets whose holes chanced to be punched alike.
+const MOST_APART: (f64, f64) = (4.0, 0.13);
+/// Between holes and edges, a carriage goes astray by up to so many times its unevenness (sd).
+const CARRIED: f64 = 3.0;
 /// Resolutions alike within this share are one resolution.
 const SAME_SCALE: f64 = 0.012;
 
@@ -178,6 +183,7 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
             sd,
         });
     }
+    let by_holes = conditions.len();
     let mut edges_used = 0;
     let mut shadowed = false;
     for b in &back.edges {
@@ -205,7 +211,14 @@ pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
 
     let turn = (back_plane.turned - front_plane.turned).rem_euclid(std::f64::consts::TAU);
     let quarters = ((turn / std::f64::consts::FRAC_PI_2).round() as u8) % 4;
-    let solved = solve(&conditions, paper, prior_sd(same_scale, quarters))?;
+    let prior = prior_sd(same_scale, quarters);
+    let solved = solve(&conditions, paper, prior)?;
+    if by_edges && by_holes > 0 {
+        let (holes, edges) = conditions.split_at(by_holes);
+        let carried = [front, back].map(|p| p.view.uneven_mm());
+        let carried = carried.as_flattened().iter().copied().fold(0.0, f64::max);
+        check_holes_by_edges(holes, edges, paper, prior, CARRIED * carried)?;
+    }
     let by = LinkedBy {
         holes: pairs.len(),
         edges: edges_used,
@@ -308,6 +321,37 @@ fn prior_sd(same_scale: bool, quarters: u8) -> [f64; 2] {
     }
 }
 
+/// Whether the sheet's holes lie where its edges say that they do. Where they do not, the holes are
+/// of two sheets.
+fn check_holes_by_edges(
+    holes: &[Condition],
+    edges: &[Condition],
+    paper: Size,
+    prior: [f64; 2],
+    carried: f64,
+) -> Result<(), Refusal> {
+    let (x, covariance, _) = solve(edges, paper, prior)?;
+    for hole in holes {
+        let row = row(hole, paper);
+        let dot = |a: &[f64; 6]| row.iter().zip(a).map(|(r, a)| r * a).sum::<f64>();
+        let apart = (hole.gap - dot(&x)).abs();
+        let by_edges = dot(&covariance.map(|row| dot(&row)));
+        let sd = (by_edges + hole.sd * hole.sd + carried * carried).sqrt();
+        if apart > MOST_APART.0 * sd && apart > MOST_APART.1 {
+            return Err(Refusal::LinkDisagrees { mm: apart });
+        }
+    }
+    Ok(())
+}
+
+/// What each of the link's six numbers adds along a condition's direction.
+fn row(c: &Condition, paper: Size) -> [f64; 6] {
+    let centre: Point<Front> = paper.centre();
+    let q = (c.from - centre) * 0.01;
+    let (ax, ay) = (c.along.x, c.along.y);
+    [ax, ay, ax * q.x, ax * q.y, ay * q.x, ay * q.y]
+}
+
 type Solved = ([f64; 6], [[f64; 6]; 6], f64);
 
 /// The link's six numbers: shift (mm), and x by x, x by y, y by x, y by y (mm per 100 mm).
@@ -317,14 +361,8 @@ fn solve(
     [stretch_sd, shear_sd]: [f64; 2],
 ) -> Result<Solved, Refusal> {
     let mut normal = Normal::<6>::default();
-    let centre: Point<Front> = paper.centre();
-    let row = |c: &Condition| {
-        let q = (c.from - centre) * 0.01;
-        let (ax, ay) = (c.along.x, c.along.y);
-        [ax, ay, ax * q.x, ax * q.y, ay * q.x, ay * q.y]
-    };
     for c in conditions {
-        normal.add(&row(c), c.gap, 1.0 / (c.sd * c.sd));
+        normal.add(&row(c, paper), c.gap, 1.0 / (c.sd * c.sd));
     }
     let stretch = 1.0 / (stretch_sd * stretch_sd);
     normal.add(&[0.0, 0.0, 1.0, 0.0, 0.0, 0.0], 0.0, stretch);
@@ -338,7 +376,7 @@ fn solve(
     let x = normal.solve().ok_or(Refusal::NoLink)?;
     let covariance = normal.covariance().ok_or(Refusal::NoLink)?;
     let off = |c: &Condition| {
-        let predicted: f64 = row(c).iter().zip(&x).map(|(r, x)| r * x).sum();
+        let predicted: f64 = row(c, paper).iter().zip(&x).map(|(r, x)| r * x).sum();
         c.gap - predicted
     };
     let mut square: f64 = conditions.iter().map(|c| (off(c) / c.sd).powi(2)).sum();

@@ -15,8 +15,12 @@ use crate::pin::Observation;
 const SCALED: f64 = 0.013;
 /// Marks may lie off a flat print by this much before the picture is not believed, mm.
 const MOST_RESIDUAL: f64 = 0.25;
-/// Unevenness above this is not taken to be the same in both scans, mm (sd).
-const MOST_CANCELLED: f64 = 0.015;
+/// A scanner is steady whose carriage leaves marks within this of their places, mm (sd).
+const STEADY: f64 = 0.015;
+/// Two pictures show the same waves that differ by less than this share of them.
+const ONE_CARRIAGE: f64 = 0.4;
+/// Noise of a single mark's place, mm.
+const MARK_SD: f64 = 0.006;
 /// About so many parts of a sheet move by themselves where a carriage runs unevenly.
 const UNEVEN_PARTS: f64 = 6.0;
 
@@ -57,7 +61,7 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
 
     let mut shared = link.covariance;
     for view in [&f.view, &b.view] {
-        let [x, y] = view.uneven.map(|px| px / view.scale());
+        let [x, y] = view.uneven_mm();
         add_unevenness(&mut shared, x.hypot(y) / 2.0_f64.sqrt(), view.marks.len());
     }
     add_carriage(&mut shared, &f.view, &b.view, &link);
@@ -121,9 +125,9 @@ fn register_errors(
 /// the sheet moved by themselves, and the marks' own noise.
 pub(super) fn add_unevenness(shared: &mut [[f64; 6]; 6], residual: f64, marks: usize) {
     // Noise of single marks averages out; what is above it is shared by neighbours.
-    let noise = 0.006_f64;
-    let uneven = (residual * residual - noise * noise).max(0.0) / UNEVEN_PARTS;
-    let v = uneven + noise * noise / marks as f64;
+    let noise = MARK_SD * MARK_SD;
+    let uneven = (residual * residual - noise).max(0.0) / UNEVEN_PARTS;
+    let v = uneven + noise / marks as f64;
     // Parts lie some 70 mm from the middle, one axis (rms on A4).
     let lever = 0.7 * 0.7;
     for (i, row) in shared.iter_mut().enumerate() {
@@ -131,42 +135,86 @@ pub(super) fn add_unevenness(shared: &mut [[f64; 6]; 6], residual: f64, marks: u
     }
 }
 
-/// What an uneven carriage adds to the shift: holes and edges lie at other places along its way
-/// than the marks on average, and the longest waves pass for stretch in the marks. It cancels where the same part of the sheet passed at the same place
-/// both times.
-fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, link: &Link) {
-    let lying = |turned: f64| turned.sin().abs() > 0.7;
-    let down = !lying(link.front.turned);
-    let flip = front.target.flip();
-    let mut cancels = match (down, flip) {
-        (true, Flip::Sideways) | (false, Flip::Endways) => link.quarters == 0,
-        (true, Flip::Endways) | (false, Flip::Sideways) => link.quarters == 2,
-    };
-    for view in [front, back] {
-        // Nobody says that both scans are of one scanner; where it matters, it is not believed.
-        cancels &= view
-            .uneven
-            .iter()
-            .all(|px| px / view.scale() < MOST_CANCELLED);
+/// Whether the same part of the sheet lay at the same place along the carriage's way both times:
+/// the sheet was turned over like the page of a book, or, lying on its side, top over.
+fn lay_alike(front: &SideView, link: &Link) -> bool {
+    let lying = is_lying(link.front.turned);
+    match (lying, front.target.flip()) {
+        (false, Flip::Sideways) | (true, Flip::Endways) => link.quarters == 0,
+        (false, Flip::Endways) | (true, Flip::Sideways) => link.quarters == 2,
     }
-    // Along the run it is worst: what bends once over the whole bed is not told from the printer's
-    // own bend. (Shares found on simulated sheets.)
-    let [across, along] = if cancels { [0.3, 0.3] } else { [2.5, 6.0] };
-    for (view, turned) in [(front, link.front.turned), (back, link.back.turned)] {
-        let [x, y] = view.uneven.map(|px| px / view.scale());
-        let mut more = [across * x * x, along * y * y];
-        if lying(turned) {
+}
+
+fn is_lying(turned: f64) -> bool {
+    turned.sin().abs() > 0.7
+}
+
+/// What an uneven carriage adds to the link: holes and edges lie at other places along its way than
+/// the marks on average, and the longest waves pass for stretch and tilt in the marks. Along its
+/// way it cancels where the same part of the sheet passed at the same place both times: of a steady
+/// scanner that is believed, of an uneven one as far as both pictures show the same waves.
+fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, link: &Link) {
+    let alike = lay_alike(front, link);
+    let sides = [(front, link.front.turned), (back, link.back.turned)];
+    let uneven = sides.map(|(view, _)| view.uneven_mm());
+    let steady = uneven.as_flattened().iter().all(|&mm| mm < STEADY);
+    // What bends once over the whole bed is not told from the printer's own bend: along the
+    // carriage's way it is worst. (Shares found on simulated sheets.)
+    let along = match (alike, steady) {
+        (true, true) => 0.3,
+        (true, false) if have_one_carriage(front, back, is_lying(link.front.turned)) => 1.5,
+        (false, true) => 10.0,
+        _ => 14.0,
+    };
+    for ((_, turned), [x, y]) in sides.into_iter().zip(uneven) {
+        let (x, y) = (x * x, y * y);
+        let across = if steady { 0.3 * x } else { 2.5 * x + 0.5 * y };
+        let mut more = [across, along * y];
+        if is_lying(turned) {
             more.reverse();
         }
         shared[0][0] += more[0];
         shared[1][1] += more[1];
-        if !cancels && link.by.holes > 1 {
+        if !steady {
             // Few holes, each carried off by itself, tilt more than edges do.
-            let tilted = 0.35 * (x * x + y * y);
+            let tilted = if link.by.holes > 1 { 1.0 } else { 0.7 } * (x + y);
             shared[3][3] += tilted;
             shared[4][4] += tilted;
         }
     }
+}
+
+/// Whether two pictures of a sheet that lay alike in both show the same waves along the carriage's
+/// way, as those of one scanner do.
+fn have_one_carriage(front: &SideView, back: &SideView, lying: bool) -> bool {
+    const PARTS: usize = 7;
+    let paper = front.target.paper();
+    let means = |view: &SideView| {
+        let mut parts = [([0.0; 2], 0.0); PARTS];
+        for (s, wave) in view.marks.iter().zip(view.waves()) {
+            let p = front.target.seen_from_front(view.side(), s.nominal);
+            let along = if lying { p.x / paper.w } else { p.y / paper.h };
+            let part = &mut parts[((along * PARTS as f64) as usize).min(PARTS - 1)];
+            part.0 = [part.0[0] + wave[0], part.0[1] + wave[1]];
+            part.1 += 1.0;
+        }
+        parts
+    };
+    // Squares of what is apart and of what there is, less what the marks' noise makes of them.
+    let (mut apart, mut all, mut seen) = (0.0, 0.0, 0);
+    for (f, b) in means(front).iter().zip(means(back)) {
+        if f.1 < 2.0 || b.1 < 2.0 {
+            continue;
+        }
+        seen += 1;
+        let noise = MARK_SD * MARK_SD * (1.0 / f.1 + 1.0 / b.1);
+        for axis in 0..2 {
+            let (f, b) = (f.0[axis] / f.1, b.0[axis] / b.1);
+            apart += (f - b).powi(2) - noise;
+            all += (f * f + b * b - noise) / 2.0;
+        }
+    }
+    seen >= 5 && apart < ONE_CARRIAGE * ONE_CARRIAGE * all
 }
 
 /// How much larger than true the print is, where the sheet's own edges show that a program scaled
@@ -317,7 +365,7 @@ fn warnings(front: &Scan<'_>, back: &Scan<'_>, link: &Link) -> Vec<Warning> {
     }
     match link.quarters {
         1 | 3 => warnings.push(Warning::QuarterTurn),
-        2 => warnings.push(Warning::HalfTurn),
+        _ if !lay_alike(f, link) => warnings.push(Warning::EndForEnd),
         _ => {}
     }
     let ratio = f.scale() / b.scale();

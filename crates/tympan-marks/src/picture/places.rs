@@ -11,7 +11,7 @@ use super::mark::Mark;
 use super::pair::{self, Scan};
 use super::reading::Reading;
 use super::refusal::Refusal;
-use super::side_view::{Seen, SideView, fit_affine, unevenness};
+use super::side_view::{Seen, SideView, fit_affine};
 use crate::code::SheetCode;
 use crate::geometry::Geometry;
 use crate::target::Target;
@@ -89,7 +89,6 @@ fn physical(places: &Places) -> Option<Physical> {
         expected,
         map,
         residual,
-        uneven: unevenness(&marks, paper.centre()).unwrap_or([residual; 2]),
         is_photo: false,
         blur: 0.0,
         marks,

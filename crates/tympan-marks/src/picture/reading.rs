@@ -59,8 +59,8 @@ pub enum Warning {
     },
     /// The two scans lie a quarter turn apart.
     QuarterTurn,
-    /// The two scans lie upside down to each other.
-    HalfTurn,
+    /// Between the two scans the sheet was turned end for end.
+    EndForEnd,
     /// The two scans have different resolutions.
     Resolutions,
     /// The scans' axes disagree in scale.
@@ -89,7 +89,7 @@ pub enum Warning {
     },
     /// Faint marks.
     Faint {
-        /// Contrast, percent.
+        /// How much of the light they take, percent.
         percent: f64,
     },
     /// Blurred marks.
@@ -108,15 +108,17 @@ impl fmt::Display for Warning {
             }
             Self::QuarterTurn => f.write_str(
                 "the two scans lie a quarter turn apart, so what the scanner's two axes differ by \
-                 counts as uncertainty: scan both sides the same way up",
+                 counts as uncertainty: turn the sheet over on the glass like the page of a book",
             ),
-            Self::HalfTurn => f.write_str(
-                "the two scans lie upside down to each other: scan both sides the same way up",
+            Self::EndForEnd => f.write_str(
+                "between the scans the sheet was turned end for end, so that unevenness of the \
+                 scanner does not cancel: turn it over on the glass like the page of a book",
             ),
             Self::Resolutions => f.write_str("the two scans have different resolutions"),
             Self::Axes { percent } => write!(
                 f,
-                "the two scans' scales disagree by {percent:.2} %: scan both sides the same way up"
+                "the two scans' scales disagree by {percent:.2} %: turn the sheet over on the glass \
+                 like the page of a book"
             ),
             Self::Shadow => f.write_str("an edge of the sheet lies in a shadow"),
             Self::EdgesOnly => f.write_str(
@@ -136,7 +138,12 @@ impl fmt::Display for Warning {
                 "the marks lie off their places by {residual_um:.0} µm: an uneven scan or paper \
                  that does not lie flat"
             ),
-            Self::Faint { percent } => write!(f, "the marks are faint, {percent:.1} % of contrast"),
+            Self::Faint { percent } => {
+                write!(
+                    f,
+                    "the marks are faint: they take {percent:.1} % of the light"
+                )
+            }
             Self::Blurred => f.write_str("the picture is blurred"),
             Self::Parallax => f.write_str(
                 "the stock's thickness is not known, so what it shifts in a photo counts as \

@@ -225,7 +225,8 @@ impl Refusal {
                 "punch two or more holes, or lay a black sheet behind, and scan both sides again"
             }
             Self::LinkDisagrees { .. } => {
-                "scan both sides again the same way up, flat, with a black sheet behind"
+                "make sure that both scans are of one and the same piece of paper, and scan both \
+                 sides again, flat, with a black sheet behind"
             }
             Self::Unbelievable { .. } => "look at the sheet: is the back printed as it should be?",
         }

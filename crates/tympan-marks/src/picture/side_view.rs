@@ -52,9 +52,6 @@ pub(super) struct SideView {
     pub(super) map: Map<Page, Pixels>,
     /// Distance of the marks from that map, one axis, px (robust sd).
     pub(super) residual: f64,
-    /// What of that is neither affine nor a bend, along the picture's x and y, px (sd): an uneven
-    /// carriage, paper not flat, the marks' own noise.
-    pub(super) uneven: [f64; 2],
     /// Marks lie as in a photo's perspective, not as in a scan.
     pub(super) is_photo: bool,
     /// Typical width of the rims' blur, mm.
@@ -69,6 +66,40 @@ impl SideView {
     /// Pixels to the mm.
     pub(super) fn scale(&self) -> f64 {
         px_per_mm(&self.map)
+    }
+
+    /// What is left of each mark's place along the picture's x and y when a quadratic map has taken
+    /// out perspective, bend and stretch, mm: an uneven carriage, paper not flat, the mark's own
+    /// noise. Empty where the marks do not determine that map.
+    pub(super) fn waves(&self) -> Vec<[f64; 2]> {
+        let (seen, scale) = (&self.marks, self.scale());
+        let centre: Point<Page> = self.target.paper().centre();
+        let row = |s: &Seen| {
+            let q = (s.nominal - centre) * 0.01;
+            [1.0, q.x, q.y, q.x * q.x, q.y * q.y]
+        };
+        let fit = |value: fn(&Seen) -> f64| {
+            let mut normal = Normal::<5>::default();
+            seen.iter().for_each(|s| normal.add(&row(s), value(s), 1.0));
+            normal.solve()
+        };
+        let (Some(x), Some(y)) = (fit(|s| s.mark.at.x), fit(|s| s.mark.at.y)) else {
+            return Vec::new();
+        };
+        let at = |s: &Seen, by: &[f64; 5]| row(s).iter().zip(by).map(|(r, b)| r * b).sum::<f64>();
+        seen.iter()
+            .map(|s| [s.mark.at.x - at(s, &x), s.mark.at.y - at(s, &y)].map(|px| px / scale))
+            .collect()
+    }
+
+    /// The sd of its [`waves`](Self::waves) along the picture's x and y, mm.
+    pub(super) fn uneven_mm(&self) -> [f64; 2] {
+        let waves = self.waves();
+        if waves.is_empty() {
+            return [self.residual / self.scale(); 2];
+        }
+        let freedom = (waves.len() as f64 - 5.0).max(1.0);
+        [0, 1].map(|axis| (waves.iter().map(|w| w[axis].powi(2)).sum::<f64>() / freedom).sqrt())
     }
 
     /// Share of the marks that were found.
@@ -256,7 +287,6 @@ fn finish(
         expected,
         map,
         residual,
-        uneven: unevenness(&seen, centre).unwrap_or([residual; 2]),
         is_photo,
         blur: median(&mut blurs),
         target,
@@ -391,26 +421,6 @@ pub(super) fn fit_affine(seen: &[Seen]) -> Option<(Map<Page, Pixels>, f64, Vec<b
         result = Some((map, residual, weights.iter().map(|&w| w > 0.05).collect()));
     }
     result
-}
-
-/// What is left of the marks' places along the picture's x and y when a quadratic map has taken
-/// out perspective, bend and stretch, px (sd).
-pub(super) fn unevenness(seen: &[Seen], centre: Point<Page>) -> Option<[f64; 2]> {
-    let row = |s: &Seen| {
-        let q = (s.nominal - centre) * 0.01;
-        [1.0, q.x, q.y, q.x * q.x, q.y * q.y]
-    };
-    let rest = |value: fn(&Seen) -> f64| {
-        let mut normal = Normal::<5>::default();
-        for s in seen {
-            normal.add(&row(s), value(s), 1.0);
-        }
-        let x = normal.solve()?;
-        let off = |s: &Seen| value(s) - row(s).iter().zip(x).map(|(r, x)| r * x).sum::<f64>();
-        let square: f64 = seen.iter().map(|s| off(s).powi(2)).sum();
-        Some((square / (seen.len() as f64 - 5.0).max(1.0)).sqrt())
-    };
-    Some([rest(|s| s.mark.at.x)?, rest(|s| s.mark.at.y)?])
 }
 
 /// Whether enough marks are there, spread over enough of the sheet. If not, says why.

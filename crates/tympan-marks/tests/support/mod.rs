@@ -2,6 +2,8 @@
 //! lines to a pixel and exact along each line. It shares nothing with the readers.
 #![allow(dead_code, reason = "every test file uses a part of it")]
 
+pub(crate) mod ways;
+
 use std::sync::{Arc, OnceLock};
 
 use image::{DynamicImage, GrayImage};
