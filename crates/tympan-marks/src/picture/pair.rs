@@ -16,9 +16,9 @@ const SCALED: f64 = 0.013;
 /// Marks may lie off a flat print by this much before the picture is not believed, mm.
 const MOST_RESIDUAL: f64 = 0.25;
 /// A scanner is steady whose carriage leaves marks within this of their places, mm (sd).
-const STEADY: f64 = 0.015;
+const STEADY: f64 = 0.018;
 /// Two pictures show the same waves that differ by less than this share of them.
-const ONE_CARRIAGE: f64 = 0.4;
+const ONE_CARRIAGE: f64 = 0.55;
 /// Noise of a single mark's place, mm.
 const MARK_SD: f64 = 0.006;
 /// About so many parts of a sheet move by themselves where a carriage runs unevenly.
@@ -162,7 +162,7 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
     // carriage's way it is worst. (Shares found on simulated sheets.)
     let along = match (alike, steady) {
         (true, true) => 0.3,
-        (true, false) if have_one_carriage(front, back, is_lying(link.front.turned)) => 1.5,
+        (true, false) if have_one_carriage(front, back, is_lying(link.front.turned)) => 2.5,
         (false, true) => 10.0,
         _ => 14.0,
     };
@@ -187,34 +187,32 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
 /// Whether two pictures of a sheet that lay alike in both show the same waves along the carriage's
 /// way, as those of one scanner do.
 fn have_one_carriage(front: &SideView, back: &SideView, lying: bool) -> bool {
-    const PARTS: usize = 7;
+    const PARTS: usize = 10;
     let paper = front.target.paper();
+    let noise = MARK_SD * MARK_SD;
+    // For each part of the sheet along the way, the mean wave and how many marks show it.
     let means = |view: &SideView| {
         let mut parts = [([0.0; 2], 0.0); PARTS];
         for (s, wave) in view.marks.iter().zip(view.waves()) {
             let p = front.target.seen_from_front(view.side(), s.nominal);
             let along = if lying { p.x / paper.w } else { p.y / paper.h };
-            let part = &mut parts[((along * PARTS as f64) as usize).min(PARTS - 1)];
-            part.0 = [part.0[0] + wave[0], part.0[1] + wave[1]];
-            part.1 += 1.0;
+            let (sum, count) = &mut parts[((along * PARTS as f64) as usize).min(PARTS - 1)];
+            *sum = [sum[0] + wave[0], sum[1] + wave[1]];
+            *count += 1.0;
         }
         parts
     };
-    // Squares of what is apart and of what there is, less what the marks' noise makes of them.
-    let (mut apart, mut all, mut seen) = (0.0, 0.0, 0);
-    for (f, b) in means(front).iter().zip(means(back)) {
-        if f.1 < 2.0 || b.1 < 2.0 {
-            continue;
-        }
-        seen += 1;
-        let noise = MARK_SD * MARK_SD * (1.0 / f.1 + 1.0 / b.1);
-        for axis in 0..2 {
-            let (f, b) = (f.0[axis] / f.1, b.0[axis] / b.1);
-            apart += (f - b).powi(2) - noise;
-            all += (f * f + b * b - noise) / 2.0;
+    let mut apart: Vec<f64> = Vec::new();
+    for ((f, fs), (b, bs)) in means(front).into_iter().zip(means(back)) {
+        if fs > 0.0 && bs > 0.0 {
+            let off = (0..2).map(|axis| (f[axis] / fs - b[axis] / bs).powi(2));
+            apart.push(off.sum::<f64>() - 2.0 * noise * (1.0 / fs + 1.0 / bs));
         }
     }
-    seen >= 5 && apart < ONE_CARRIAGE * ONE_CARRIAGE * all
+    let [f, b] = [front, back].map(SideView::uneven_mm);
+    let all = (f[0] * f[0] + f[1] * f[1] + b[0] * b[0] + b[1] * b[1]) / 2.0 - 2.0 * noise;
+    let mean = apart.iter().sum::<f64>() / apart.len() as f64;
+    apart.len() > PARTS / 2 && mean < ONE_CARRIAGE * ONE_CARRIAGE * all
 }
 
 /// How much larger than true the print is, where the sheet's own edges show that a program scaled

@@ -318,7 +318,7 @@ fn pictures_help() -> Markup {
             div data-for="scans" {
                 ol {
                     li { "Punch four holes with an office punch, one near each corner, or trust the sheet's edges." }
-                    li { "Lay something dark behind the sheet. Scan the front and the back at 300 dpi, whole sheet, no automatic cropping." }
+                    li { "Lay something dark behind the sheet. Scan the front and the back at 300 dpi, whole sheet, no automatic cropping. Turn the sheet over on the glass like the page of a book." }
                     li { "Drop all the pictures here, in any order, any way up." }
                 }
             }
