@@ -9,7 +9,7 @@
 //! `end-for-end` (edges, turned over the other way), `quarter` (edges, a quarter turn apart),
 //! `wavy-holes` and `wavy-edges` (one scanner whose carriage runs unevenly by up to 0.15 mm),
 //! `two-wavy` (edges, two such scanners), `two-prints` (front and back of two prints of one test
-//! sheet, each with two holes: to be refused), `photo` and `spoiled`; `witness-scans` and
+//! sheet, each with two holes: to be refused), `photo`, `photo-faintest` (2 % of contrast) and `spoiled`; `witness-scans` and
 //! `witness-photo` read production sheets by their witness marks. Then how many sheets, and the first seed. A way with `places-` before it makes no
 //! pictures: marks, holes and points of edges are put where the simulated scanner shows them, with
 //! errors of `MARK_PX` and so on (`tests/support/ways.rs`).
@@ -186,7 +186,20 @@ impl Tally {
             let printed = printer.print(seed, front, back);
             let (name, printed, outcomes) = match way {
                 "spoiled" => spoiled(seed, &printer, printed, sheets.pages(which), &mut rng),
-                "photo" => photo(seed, &printer, printed, &Expected::default(), &mut rng),
+                "photo" | "photo-faintest" => {
+                    let contrast = match way {
+                        "photo" => [0.05, 0.05, 0.03, 0.1, 0.3][(seed / 2 % 5) as usize],
+                        _ => 0.02,
+                    };
+                    photo(
+                        seed,
+                        contrast,
+                        &printer,
+                        printed,
+                        &Expected::default(),
+                        &mut rng,
+                    )
+                }
                 _ => {
                     let (printed, scanners, lies) = scanned(way, seed, printed, &printer, &mut rng);
                     let pictures = [0, 1]
@@ -274,9 +287,10 @@ impl Tally {
     }
 }
 
-/// A photo against the light.
+/// A photo against the light, in which full ink on the far side takes this share of the light.
 fn photo(
     seed: u64,
+    contrast: f64,
     printer: &Printer,
     printed: PrintedSheet,
     expected: &Expected,
@@ -285,7 +299,6 @@ fn photo(
     let mut camera = Camera::phone(seed);
     camera.colour = false;
     let pose = Pose::by_hand(&camera, printer.size, seed);
-    let contrast = [0.05, 0.05, 0.03, 0.1, 0.3][(seed / 2 % 5) as usize];
     let light = Backlight::window(contrast, printer.size, seed);
     let facing = if rng.chance(0.3) {
         Side::Back
@@ -320,7 +333,7 @@ fn witness(
         runs: vec![production.known()],
     };
     if how == "photo" {
-        let (name, printed, outcomes) = photo(seed, &printer, printed, &expected, rng);
+        let (name, printed, outcomes) = photo(seed, 0.1, &printer, printed, &expected, rng);
         return (format!("witness marks, {name}"), printed, outcomes);
     }
     let (printed, scanners, lies) = scanned("edges", seed, printed, &printer, rng);
