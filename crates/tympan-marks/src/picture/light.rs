@@ -37,8 +37,11 @@ const KERNEL: f64 = 3.6;
 const INK: f64 = 0.4;
 /// The best place must stand out from all others by so many of their sd.
 const CLEAR: f64 = 8.0;
-/// So many are enough for the right place in a picture that is surely one against the light.
-const CLEAR_BACKLIT: f64 = 7.0;
+/// So many are enough for the right place in a picture that is surely one against the light...
+const CLEAR_BACKLIT: f64 = 5.5;
+/// ... where at least this share of the marks is then found one by one. (Where nothing shines
+/// through, less than half of them are found in cloudiness.)
+const SHARE_BACKLIT: f64 = 0.65;
 /// How softly a mark's rim shines through, mm (sd).
 const SOFT: f64 = 0.35;
 /// Radius about a mark that is fitted, mm.
@@ -140,7 +143,12 @@ pub(super) fn read(
 
     let near = NearPrint::new(target, facing);
     let found = refine(scan.luma, &camera, &near, &wanted, through, right.map);
-    if (found.len() as f64) < LEAST_SHARE * wanted.len() as f64 || found.len() < 8 {
+    let least = if right.clearness < CLEAR {
+        SHARE_BACKLIT
+    } else {
+        LEAST_SHARE
+    };
+    if (found.len() as f64) < least * wanted.len() as f64 || found.len() < 8 {
         return Err(missing());
     }
     let mut contrasts: Vec<f64> = found.iter().map(|f| f.contrast).collect();
