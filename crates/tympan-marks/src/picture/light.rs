@@ -53,6 +53,8 @@ const LEAST_BARE: f64 = 0.6;
 /// Paper's cloudiness pulls neighbouring marks alike: their errors average out less than errors of
 /// their own would, by this factor of variance (found on simulated photos).
 const CLOUDY: f64 = 1.5;
+/// The same where all of them together hardly stand out: a few are then cloudiness taken for marks.
+const CLOUDY_FAINT: f64 = 2.5;
 /// Rounds of fitting every mark from where its neighbours put it.
 const ROUNDS: usize = 3;
 /// What shines through less than this in what may be a scan is no photo against the light.
@@ -143,10 +145,10 @@ pub(super) fn read(
 
     let near = NearPrint::new(target, facing);
     let found = refine(scan.luma, &camera, &near, &wanted, through, right.map);
-    let least = if right.clearness < CLEAR {
-        SHARE_BACKLIT
+    let (least, cloudy) = if right.clearness < CLEAR {
+        (SHARE_BACKLIT, CLOUDY_FAINT)
     } else {
-        LEAST_SHARE
+        (LEAST_SHARE, CLOUDY)
     };
     if (found.len() as f64) < least * wanted.len() as f64 || found.len() < 8 {
         return Err(missing());
@@ -175,8 +177,8 @@ pub(super) fn read(
     add_parallax(&mut shared, foot - paper.centre(), caliper_sd / height);
     let places: Vec<Point<Front>> = points.iter().map(|p| p.0).collect();
     let (link, extra) = split_covariance(&shared, &places, paper);
-    let variance = CLOUDY * fitted.sd.powi(2).max(0.003_f64.powi(2)) + extra;
-    let mut covariance = fitted.covariance.map(|row| row.map(|v| CLOUDY * v));
+    let variance = cloudy * fitted.sd.powi(2).max(0.003_f64.powi(2)) + extra;
+    let mut covariance = fitted.covariance.map(|row| row.map(|v| cloudy * v));
     for (row, more) in covariance.iter_mut().zip(&shared) {
         for (v, m) in row.iter_mut().zip(more) {
             *v += m;
