@@ -3,6 +3,7 @@
 
 import cardless
 import deck
+import desk
 import scene
 import sheets
 import webpage
@@ -264,6 +265,11 @@ def no_cards(seed):
     return cardless.make(seed)
 
 
+def desk_pages(seed):
+    """Forms, tables, pictures with captions: rows and columns without cards."""
+    return desk.make(seed)
+
+
 # kind: (recipe, how many in all, how many in the quick selection)
 KINDS = {
     "vector": (vector, 30, 4), "forms": (forms, 12, 2), "pictures": (pictures, 22, 3),
@@ -273,6 +279,7 @@ KINDS = {
     "part": (part_filled, 8, 1), "unmirrored": (not_mirrored, 6, 1), "scaled": (shrunk, 8, 1),
     "white": (white, 12, 2), "boxes": (boxes, 12, 2), "odd": (odd_page, 4, 1),
     "browser": (browser, 5, 1), "webpage": (html, 4, 1), "latex": (typeset, 5, 1), "cardless": (no_cards, 24, 8),
+    "desk": (desk_pages, 26, 5),
 }
 
 

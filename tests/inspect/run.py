@@ -50,8 +50,8 @@ def arguments():
 
 def folder():
     """Where the cases are kept; another one when the programs that make them change."""
-    made_by = ["scene", "paint", "art", "sheets", "deck", "cardless", "kinds", "produce",
-               "webpage"]
+    made_by = ["scene", "paint", "art", "sheets", "deck", "cardless", "desk", "kinds",
+               "produce", "webpage"]
     programs = b"".join((HERE / f"{name}.py").read_bytes() for name in made_by)
     place = bench.REFEREES / f"inspect-{hashlib.sha256(programs).hexdigest()[:12]}"
     place.mkdir(parents=True, exist_ok=True)

@@ -219,8 +219,76 @@ fn no_grid_is_invented_in_tables_forms_and_single_pictures() {
     assert_eq!(on_a4(&table).grids, []);
     let form = "0 G 0.3 w 20 40 80 30 re S 105 40 80 30 re S 20 80 80 30 re S 105 80 80 30 re S\n";
     assert_eq!(on_a4(form).grids, []);
+    // One field of a ruled table is tinted; lines to cut along go on beyond the others.
+    let field = |over: i32| {
+        let mut content = String::from("0.8 g 60 80 40 50 re f 0 G 0.3 w\n");
+        for i in 0..4 {
+            let (x, y) = (20 + 40 * i, 30 + 50 * i);
+            content += &format!("{x} {} m {x} {} l S\n", 30 - over, 180 + over);
+            content += &format!("{} {y} m {} {y} l S\n", 20 - over, 140 + over);
+        }
+        on_a4(&content).grids
+    };
+    assert_eq!(field(0), []);
+    assert_eq!(field(5).len(), 1);
     assert_eq!(on_a4("0.3 0.5 0.2 rg 40 60 100 70 re f\n").grids, []);
     assert_eq!(on_a4("").grids, []);
+}
+
+/// Boxes of 82 × 30 mm in two columns, of which the first is two smaller ones.
+#[test]
+fn a_form_with_boxes_of_several_sizes_holds_no_cards() {
+    let mut form = String::from("0 G 0.3 w 20 74 39 30 re S 61 74 39 30 re S 105 74 82 30 re S\n");
+    form += "20 112 82 30 re S 105 112 82 30 re S 20 50 167 12 re S\n";
+    let page = on_a4(&form);
+    assert_eq!(page.grids, []);
+    // Nor does another form bear it out.
+    let mut pages = [page.clone(), PageCells { page: 1, ..page }];
+    settle(&mut pages);
+    assert!(pages.iter().all(|page| page.grids.is_empty()), "{pages:?}");
+}
+
+#[test]
+fn boxes_of_no_usual_size_are_cards_only_with_more_than_a_word_in_them() {
+    let with = |inside: &str| {
+        let mut content = String::from("0 G 0.3 w\n");
+        for (x, y) in [(20, 40), (104, 40), (20, 114), (104, 114)] {
+            content += &format!("{x} {y} 80 70 re S q 1 0 0 1 {x} {y} cm {inside} Q\n");
+        }
+        on_a4(&content).grids
+    };
+    assert_eq!(with("4 4 16 3 re f"), []);
+    assert_eq!(with("6 6 60 40 re f").len(), 1);
+}
+
+#[test]
+fn white_areas_with_lines_around_them_are_the_backs_of_a_sheet_that_is_not_full() {
+    let mut content = String::from("1 g 75 40 63 88 re f 142 40 63 88 re f 0 G 0.3 w\n");
+    for (column, row) in [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)] {
+        content += &format!("{} {} 63 88 re S\n", 8 + 67 * column, 40 + 92 * row);
+    }
+    let page = on_a4(&content);
+    let grid = &page.grids[0];
+    assert_eq!((grid.columns, grid.rows), (3, 2));
+    assert_eq!(grid.filled, [false, true, true, false, false, false]);
+}
+
+#[test]
+fn empty_boxes_of_no_usual_size_are_cards_where_another_page_has_such_cards() {
+    let cards = on_a4(&cards(3, 3, (50.0, 50.0), (20.0, 40.0), (53.0, 53.0)));
+    let mut content = String::from("0 G 0.3 w\n");
+    for i in 0..9 {
+        content += &format!("{} {} 50 50 re S\n", 34 + 53 * (i % 3), 40 + 53 * (i / 3));
+    }
+    let empty = on_a4(&content);
+    assert_eq!(empty.grids, []);
+    let mut pages = [cards, PageCells { page: 1, ..empty }];
+    settle(&mut pages);
+    let [grid] = pages[1].grids.as_slice() else {
+        panic!("{:?}", pages[1])
+    };
+    assert_eq!((grid.columns, grid.rows), (3, 3));
+    assert!((grid.origin.x - 34.0).abs() < 0.05, "{grid:?}");
 }
 
 #[test]

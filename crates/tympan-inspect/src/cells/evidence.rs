@@ -50,6 +50,8 @@ pub(super) struct Drawn {
     pub(super) down: Vec<Stroke>,
     /// Lines that run across the page; `at` is their y.
     pub(super) across: Vec<Stroke>,
+    /// The middles of all runs of text.
+    pub(super) words: Vec<Point<Page>>,
     /// Whether one picture covers the page.
     pub(super) one_picture: bool,
 }
@@ -103,6 +105,12 @@ pub(super) fn drawn(contents: &Contents) -> Drawn {
                 for line in lines(outline) {
                     drawn.line(line, &straighten, *dashed);
                 }
+            }
+            Kind::Text(_) => {
+                let middle = contents.seen(element).map(|seen| seen.centre());
+                drawn
+                    .words
+                    .extend(middle.map(|middle| straighten.apply(middle)));
             }
             _ => {}
         }

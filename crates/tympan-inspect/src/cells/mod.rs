@@ -1,6 +1,7 @@
 //! Finding the cells of a page: from what is drawn where that tells, from its picture where it
 //! does not.
 
+mod cards;
 mod evidence;
 mod fold;
 mod lattice;
@@ -131,7 +132,7 @@ fn whole_page(contents: &Contents, drawn: &Drawn) -> Option<Grid> {
 /// Grids that the frames of a page form, and frames that stand alone.
 fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Grid>) {
     let mut frames: Vec<Frame> = drawn.frames.clone();
-    let (mut grids, mut between) = (Vec::new(), Vec::new());
+    let (mut grids, mut doubted, mut between) = (Vec::new(), Vec::new(), Vec::new());
     if let Some(grid) = marked(&mut frames, drawn, page, view) {
         grids.push(grid);
     }
@@ -140,8 +141,10 @@ fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Gr
         let Some(found) = best(&lattices, drawn) else {
             break;
         };
-        let grid = cut_grid(&found, &lattices, drawn, page, view);
-        grids.extend(grid);
+        match cut_grid(&found, &lattices, drawn, page, view) {
+            Some(grid) if grid.confidence < cards::DOUBTED => doubted.push(grid),
+            grid => grids.extend(grid),
+        }
         let block = found.block().grown(0.5);
         let before = frames.len();
         let (inside, others): (Vec<Frame>, Vec<Frame>) =
@@ -154,7 +157,7 @@ fn from_frames(drawn: &Drawn, page: Size, view: &View<'_>) -> (Vec<Grid>, Vec<Gr
     }
     // Of pictures of unlike sizes some lie between the others.
     frames.extend(between);
-    let mut loose = Vec::new();
+    let mut loose = doubted;
     while loose.len() < MOST_LOOSE {
         let lattices = lattice::lattices(&frames);
         let Some(single) = lattices
@@ -194,7 +197,8 @@ fn marked(frames: &mut Vec<Frame>, drawn: &Drawn, page: Size, view: &View<'_>) -
 fn best(lattices: &[Lattice], drawn: &Drawn) -> Option<Lattice> {
     let likely = |lattice: &&Lattice| {
         let card = lattice.size.w.max(lattice.size.h) <= 165.0;
-        card && (lattice.count() > 1 || is_marked(lattice, &[], drawn))
+        let marked = || is_marked(lattice, &[], drawn) && !cards::is_field(lattice, drawn);
+        card && (lattice.count() > 1 || marked())
     };
     let largest = lattices.iter().filter(likely).max_by(|a, b| {
         let worth = |lattice: &Lattice| {
@@ -214,8 +218,9 @@ fn is_marked(lattice: &Lattice, all: &[Lattice], drawn: &Drawn) -> bool {
     cut.lined > 0.98
 }
 
-/// The grid that frames make, cut where they are most likely to be cut; `None` for frames around
-/// nothing, unless they are marked as cards are.
+/// The grid that frames make, cut where they are most likely to be cut; less sure than
+/// [`cards::DOUBTED`] where only other pages can tell that these are cards. `None` for a single frame
+/// around nothing, unless it is marked as cards are.
 fn cut_grid(
     outer: &Lattice,
     all: &[Lattice],
@@ -240,7 +245,7 @@ fn cut_grid(
     );
     let next = |pitch: f64, trim: f64, count: usize| count > 1 && pitch - trim < 0.3;
     let adjoin = next(pitch.x, trim.w, found.x.count) || next(pitch.y, trim.h, found.y.count);
-    let (mut filled, mut ends_at_trim) = (Vec::new(), 0);
+    let (mut inked, mut ends_at_trim) = (Vec::new(), 0);
     for row in 0..found.y.count {
         for column in 0..found.x.count {
             let min = Point::new(
@@ -248,7 +253,7 @@ fn cut_grid(
                 origin.y + row as f64 * pitch.y,
             );
             let inside = Rect::at(min, trim).grown(-(trim.w.min(trim.h) * 0.06).max(1.2));
-            filled.push(view.inked(inside));
+            inked.push(view.inked(inside));
             let cell = Rect::at(min, trim);
             let coloured = |by: f64| view.coloured_around(cell, by);
             // Where cards adjoin, what lies beyond the cut is the next card.
@@ -256,13 +261,11 @@ fn cut_grid(
             ends_at_trim += usize::from(ends && coloured(-0.7) > 0.6);
         }
     }
-    if !filled.contains(&true) {
-        let marked = cut.lined > 0.98 || (cut.outlined && !outer.outline && outer.count() >= 4);
-        if !marked {
-            return None;
-        }
-        filled.clone_from(&outer.taken);
+    let told = cards::told(outer, all, &cut, &inked, drawn);
+    if !told && found.count() == 1 && !inked.iter().any(|share| *share > 0.0) {
+        return None;
     }
+    let filled = cards::filled(outer, all, &inked);
     let mut found_by = vec![Evidence::Placements];
     if cut.lined > 0.98 {
         found_by.push(Evidence::TrimMarks);
@@ -274,6 +277,7 @@ fn cut_grid(
     let told_by_lines = cut.lined > 0.98;
     let several = found.count() > 1;
     let confidence = match (cut.lined > 0.98 || cut.outlined, cut.usual, several) {
+        _ if !told => cards::DOUBTED / 2.0,
         (true, _, true) => 0.98,
         (true, _, false) => 0.9,
         // Only the size speaks for the bleed.

@@ -3,6 +3,7 @@
 mod behind;
 mod full;
 mod pieces;
+mod rivals;
 
 use tympan_sheet::{Page, Point, Size, Vector, nearest_card};
 
@@ -47,6 +48,7 @@ const GUESSED: f64 = 0.5;
 /// Settles what is told only by other pages. (Pages of all files of one job belong in one call.)
 ///
 /// - Pictures of unlike sizes that each lie behind a cell of a marked page are its cells' backs.
+/// - Of unlike usual cards at the same steps in pictures those that most pages tell are right.
 /// - A loose frame of the size of another page's cells, at the place of one of them or of its
 ///   mirror image, is a cell of a sheet that is not full. In a picture, a block as large as some of
 ///   them is those.
@@ -63,6 +65,7 @@ const GUESSED: f64 = 0.5;
 /// What is loose then is nothing.
 pub fn settle(pages: &mut [PageCells]) {
     behind::settle(pages);
+    rivals::settle(pages);
     frames(pages);
     sizes(pages);
     blocks(pages);
@@ -76,7 +79,11 @@ fn frames(pages: &mut [PageCells]) {
         .flat_map(|(index, page)| page.grids.iter().map(move |grid| (index, grid.clone())))
         .filter(|(_, grid)| grid.confidence >= SURE)
         .collect();
+    // What sure pages in pictures show besides was looked at before.
+    let unsure =
+        |page: &PageCells| !page.one_picture || page.grids.iter().all(|g| g.confidence < SURE);
     let loose: Vec<(usize, Grid)> = (pages.iter().enumerate())
+        .filter(|(_, page)| unsure(page))
         .flat_map(|(index, page)| page.loose.iter().map(move |grid| (index, grid.clone())))
         .collect();
     for (index, page) in pages.iter_mut().enumerate() {
@@ -92,7 +99,7 @@ fn frames(pages: &mut [PageCells]) {
         let is_same = |a: &Grid, b: &Grid| a.trim.is_close(b.trim, same);
         let others =
             || (grids.iter()).filter_map(|(other, grid)| (*other != index).then_some(grid));
-        let several = |grid: &&Grid| page.one_picture && grid.filled.len() > 1;
+        let several = |grid: &&Grid| grid.filled.len() > 1;
         let borne_out =
             |loose: &&Grid| others().any(|grid| is_same(grid, loose) && same_steps(grid, loose));
         if let Some(grid) = singles.iter().filter(several).find(borne_out) {
@@ -270,7 +277,9 @@ fn sizes(pages: &mut [PageCells]) {
             both(a.columns, b.columns) && both(a.rows, b.rows) && same_steps(a, b)
         };
         let is_guessed = grid.trim_sd >= GUESSED;
-        if !is_guessed && is_shown(grid) {
+        // Of two sizes that are told for usual cards it was settled which one is right.
+        let is_told = is_shown(grid) || (is_picture && grid.confidence >= SURE && is_usual(grid));
+        if !is_guessed && is_told {
             continue;
         }
         let alike = |other: &&Grid| {
@@ -304,7 +313,9 @@ fn sizes(pages: &mut [PageCells]) {
             grid.trim_sd = other.trim_sd.max(grid.pitch_sd);
             if is_picture {
                 // Their middles were told from what is seen of them only.
-                grid.place_sd = grid.place_sd.max(GUESSED);
+                let within = (old.w - new.w).abs().max((old.h - new.h).abs());
+                let lines = if is_shown(grid) { within / 2.0 } else { 0.0 };
+                grid.place_sd = grid.place_sd.max(GUESSED).max(lines);
             } else if grid.place_sd <= GUESSED {
                 grid.confidence = grid.confidence.max(0.7);
             }
@@ -315,8 +326,6 @@ fn sizes(pages: &mut [PageCells]) {
 /// Doubts cells in a picture that are no usual cards where those of other pages of the job are:
 /// frames within cards make rows and columns, too.
 fn odd_ones(pages: &mut [PageCells]) {
-    let is_usual =
-        |grid: &Grid| nearest_card(grid.trim).is_some_and(|(_, s)| (s - 1.0).abs() < 0.005);
     let sure = |page: &PageCells| {
         page.grids
             .iter()
@@ -330,6 +339,11 @@ fn odd_ones(pages: &mut [PageCells]) {
             grid.confidence = grid.confidence.min(DOUBTED);
         }
     }
+}
+
+/// Whether the cells have the size of a usual card.
+fn is_usual(grid: &Grid) -> bool {
+    nearest_card(grid.trim).is_some_and(|(_, scale)| (scale - 1.0).abs() < 0.005)
 }
 
 /// Whether marks or lines show the cuts of a grid.

@@ -24,13 +24,15 @@ pub(super) struct View<'a> {
 }
 
 impl View<'_> {
-    /// Whether there is anything in a straightened rectangle.
-    pub(super) fn inked(&self, rect: Rect<Page>) -> bool {
-        let ink = self
-            .samples(rect, 4 * SAMPLES)
-            .into_iter()
-            .filter(|shade| *shade < PAPER);
-        ink.count() >= 3
+    /// The share of a straightened rectangle that holds anything; 0 for a few specks.
+    pub(super) fn inked(&self, rect: Rect<Page>) -> f64 {
+        let samples = self.samples(rect, 4 * SAMPLES);
+        let ink = samples.iter().filter(|shade| **shade < PAPER).count();
+        if ink < 3 {
+            0.0
+        } else {
+            ink as f64 / samples.len() as f64
+        }
     }
 
     /// The share of the way around a straightened rectangle, `by` mm outside of it (inside where

@@ -133,7 +133,7 @@ fn stand(pairs: &[(&Look, &Look)], flip: Flip) -> f64 {
 /// [`Behind::slip`].
 pub(crate) fn lies(d: f64, adrift: f64) -> f64 {
     const EXACT_MM: f64 = 0.15;
-    const USUAL_MM: f64 = 2.5;
+    const USUAL_MM: f64 = 1.8;
     /// Files that have an error in them (a guess).
     const CROOKED: f64 = 0.2;
     const WILD: f64 = 1e-5;

@@ -57,7 +57,7 @@ pub(super) fn find(across: &Plane, down: &Plane, px_per_mm: f64) -> Vec<Found> {
 }
 
 /// What hangs together: its first and last column and row, px.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Part {
     left: usize,
     right: usize,
@@ -66,6 +66,7 @@ struct Part {
 }
 
 /// A stretch of a row.
+#[derive(Clone, Copy)]
 struct Run {
     y: usize,
     from: usize,
@@ -100,35 +101,102 @@ fn parts(plane: &Plane, paper: bool, px_per_mm: f64) -> Vec<Part> {
                 && part.top > 3
                 && part.right + 4 < plane.w
                 && part.foot + 4 < plane.h;
-            within && fits(part.left, part.right) && fits(part.top, part.foot)
+            // Print may hang together with what sticks out of its neighbours.
+            within && (!paper || (fits(part.left, part.right) && fits(part.top, part.foot)))
         });
     }
     // How far each keeps to its sides: left, right, top, foot.
     let mut along = vec![[0_usize; 4]; runs.len()];
+    let mut rows: Vec<Vec<Row>> = vec![Vec::new(); runs.len()];
     for (i, run) in runs.iter().enumerate() {
         let root = root(&mut parents, i);
         if let Some(part) = whole[root] {
-            let long = run.to + 1 - run.from;
-            along[root][0] += usize::from(run.from <= part.left + 1);
-            along[root][1] += usize::from(run.to + 1 >= part.right);
-            along[root][2] += if run.y == part.top + 1 { long } else { 0 };
-            along[root][3] += if run.y + 1 == part.foot { long } else { 0 };
+            along[root] = added(along[root], keeps(&part, run));
+            if !paper {
+                take_in(&mut rows[root], run);
+            }
         }
     }
-    let straight = |(part, along): (Option<Part>, [usize; 4])| {
-        let part = part?;
-        let (w, h) = (part.right - part.left, part.foot - part.top);
-        let keeps = [h, h, w, w]
-            .iter()
-            .zip(along)
-            .all(|(side, along)| along as f64 >= STRAIGHT * *side as f64);
-        keeps.then_some(part)
+    let straight = |part: &Part, along: [usize; 4]| {
+        fits(part.left, part.right) && fits(part.top, part.foot) && is_straight(part, along)
     };
-    (whole.into_iter().zip(along))
-        .filter_map(straight)
-        .filter(|part| paper || is_area(plane, part, px_per_mm))
-        .take(MOST_BOXES)
-        .collect()
+    let mut found = Vec::new();
+    for ((part, along), rows) in whole.into_iter().zip(along).zip(rows) {
+        let Some(part) = part else {
+            continue;
+        };
+        if straight(&part, along) {
+            found.push(part);
+            continue;
+        }
+        found.extend(bodies(&rows).filter(|body| {
+            let along = rows.iter().map(|row| keeps(body, row));
+            straight(body, along.fold([0; 4], added))
+        }));
+    }
+    found.retain(|part| paper || is_area(plane, part, px_per_mm));
+    found.truncate(MOST_BOXES);
+    found
+}
+
+/// From the first to the last column of a part in one row.
+type Row = Run;
+
+/// Adds a stretch to the rows of its part; they come from the top.
+fn take_in(rows: &mut Vec<Row>, run: &Run) {
+    match rows.last_mut().filter(|row| row.y == run.y) {
+        Some(row) => {
+            row.from = row.from.min(run.from);
+            row.to = row.to.max(run.to);
+        }
+        None => rows.push(*run),
+    }
+}
+
+/// What is left of a part without what sticks out of it and joins it to others: rows at least half as
+/// wide as most, between the columns where most of them begin and end.
+fn bodies(rows: &[Row]) -> impl Iterator<Item = Part> + '_ {
+    let middle = |of: &dyn Fn(&Row) -> usize, rows: &[Row]| {
+        let mut all: Vec<usize> = rows.iter().map(of).collect();
+        all.sort_unstable();
+        all.get(all.len() / 2).copied().unwrap_or(0)
+    };
+    let width = |row: &Row| row.to + 1 - row.from;
+    let usual = middle(&width, rows);
+    let wide = move |row: &Row| 2 * width(row) >= usual;
+    (rows.chunk_by(move |a, b| wide(a) == wide(b)))
+        .filter(move |kept| wide(&kept[0]))
+        .map(move |kept| Part {
+            left: middle(&|row| row.from, kept),
+            right: middle(&|row| row.to, kept),
+            top: kept[0].y,
+            foot: kept[kept.len() - 1].y,
+        })
+}
+
+/// How much a stretch of a row adds to the part's keeping to its sides: left, right, top, foot.
+fn keeps(part: &Part, run: &Run) -> [usize; 4] {
+    let within = (part.top..=part.foot).contains(&run.y);
+    let long = run.to + 1 - run.from;
+    let near = |a: usize, b: usize| usize::from(within && a.abs_diff(b) <= 1);
+    [
+        near(run.from, part.left),
+        near(run.to, part.right),
+        if run.y == part.top + 1 { long } else { 0 },
+        if run.y + 1 == part.foot { long } else { 0 },
+    ]
+}
+
+fn added(a: [usize; 4], b: [usize; 4]) -> [usize; 4] {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2], a[3] + b[3]]
+}
+
+fn is_straight(part: &Part, along: [usize; 4]) -> bool {
+    let (w, h) = (part.right - part.left, part.foot - part.top);
+    [h, h, w, w]
+        .iter()
+        .zip(along)
+        .all(|(side, along)| along as f64 >= STRAIGHT * *side as f64)
 }
 
 /// All stretches of paper (or print) with what they hang together with: paper by its sides, print

@@ -20,6 +20,9 @@ const ADJOIN: f64 = 0.4;
 /// White borders of neighbouring cards are together wider than this, mm (a guess).
 const CLOSE: f64 = 3.2;
 
+/// The least bleed that boxes alone tell, mm.
+const LEAST_BLEED: f64 = 0.9;
+
 /// The least area of a card that has no usual size, mm².
 const LEAST_AREA: f64 = 1500.0;
 
@@ -31,6 +34,8 @@ pub(super) struct Cards {
     pub(super) outlined: bool,
     /// How far the cards go on beyond the boxes, at most, mm.
     pub(super) slack: f64,
+    /// How far the boxes go on beyond the cards, mm, where they do.
+    pub(super) bleed: Option<f64>,
 }
 
 /// Boxes of one size that are the cards themselves: of a usual size, or sharing their lines.
@@ -57,18 +62,28 @@ pub(super) fn cut(boxes: &[Found]) -> impl Iterator<Item = Cards> {
     })
 }
 
+/// Boxes of print that are usual cards with the same bleed on all sides, with room for it between
+/// them.
+pub(super) fn bleeding(boxes: &[Found]) -> Option<Cards> {
+    let lattices = lattice::lattices(&areas(boxes));
+    lattices.into_iter().find_map(|lattice| {
+        let size = lattice.size;
+        let bleed = super::inset(size.w, size.h).filter(|bleed| *bleed >= LEAST_BLEED)?;
+        let most = lattice.count() >= 2 && lattice.count() * 3 >= 2 * lattice.taken.len();
+        most.then(|| Cards {
+            bleed: Some(bleed),
+            ..of(
+                &lattice,
+                Size::new(size.w - 2.0 * bleed, size.h - 2.0 * bleed),
+            )
+        })
+    })
+}
+
 /// Boxes of print in rows and columns that are no usual cards but stand so close that hardly a border
 /// has room between them.
 pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
-    let frames = (boxes.iter().enumerate())
-        .filter(|(_, found)| !found.outlined)
-        .map(|(order, found)| Frame {
-            rect: found.rect,
-            order,
-            outline: false,
-            radius: 0.0,
-        });
-    let lattices = lattice::lattices(&frames.collect::<Vec<_>>());
+    let lattices = lattice::lattices(&areas(boxes));
     lattices.into_iter().find_map(|lattice| {
         let size = lattice.size;
         let gap =
@@ -81,6 +96,40 @@ pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
         let many = lattice.count() >= 4 && lattice.count() * 3 >= 2 * lattice.taken.len();
         (many && close && size.w * size.h >= LEAST_AREA).then(|| of(&lattice, size))
     })
+}
+
+/// Whether what repeats at these steps, across and down, is the fields of a table: boxes that share
+/// their lines. If they were cards, the boxes would have told so.
+pub(super) fn are_fields(boxes: &[Found], steps: (f64, f64)) -> bool {
+    const SAME: f64 = 0.25;
+    let lined = (boxes.iter().enumerate())
+        .filter(|(_, found)| found.outlined)
+        .map(|(order, found)| Frame {
+            rect: found.rect,
+            order,
+            outline: true,
+            radius: 0.0,
+        });
+    let fits = |steps: &lattice::Steps, length: f64, step: f64| {
+        steps.count > 1 && steps.pitch - length < ADJOIN && (steps.pitch - step).abs() <= SAME
+    };
+    lattice::lattices(&lined.collect::<Vec<_>>())
+        .iter()
+        .any(|lattice| {
+            fits(&lattice.x, lattice.size.w, steps.0) && fits(&lattice.y, lattice.size.h, steps.1)
+        })
+}
+
+fn areas(boxes: &[Found]) -> Vec<Frame> {
+    (boxes.iter().enumerate())
+        .filter(|(_, found)| !found.outlined)
+        .map(|(order, found)| Frame {
+            rect: found.rect,
+            order,
+            outline: false,
+            radius: 0.0,
+        })
+        .collect()
 }
 
 /// Boxes of about one size within cards, at even steps by their middles; the cards are taken to be
@@ -183,5 +232,6 @@ fn of(lattice: &Lattice, card: Size) -> Cards {
         y: axis(&lattice.y, lattice.size.h, card.h),
         outlined: lattice.outline,
         slack: 0.0,
+        bleed: None,
     }
 }

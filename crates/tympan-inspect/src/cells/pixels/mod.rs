@@ -8,6 +8,7 @@ mod axis;
 mod boxes;
 mod cards;
 mod clusters;
+mod forms;
 mod lines;
 mod plane;
 #[cfg(test)]
@@ -63,12 +64,18 @@ const CLEAR: f64 = 0.9;
 /// How sure one is of cells that only other pages can tell.
 const DOUBTED: f64 = 0.3;
 
+/// The same where they look like those of a form.
+const FORM: f64 = 0.1;
+
 /// The most pairs of axes that are kept for other pages to tell.
 const MOST_CROSSED: usize = 6;
 
 /// Lines along the cuts of cards lie no farther off the middle of the print, mm, unless the file is
 /// at fault.
 const OFF_MIDDLE: f64 = 0.4;
+
+/// Gutters across and down differ by less than this, mm (a guess at common practice).
+const UNEVEN: f64 = 6.0;
 
 /// What the size of a usual card is worth, against lines at cuts (a guess).
 const USUAL: f64 = 1.5;
@@ -95,10 +102,15 @@ pub(super) fn find(picture: &GrayImage, px_per_mm: f64, size: Size) -> (Vec<Grid
         tilt,
     };
     let boxes = boxes::find(&across, &down, px_per_mm);
-    let grid = page.grid(&x, &y, &boxes);
-    let sure = grid.as_ref().is_some_and(|grid| grid.confidence >= SURE);
-    let loose = if sure { Vec::new() } else { page.loose(&x, &y) };
-    (grid.into_iter().collect(), loose)
+    let (doubted, grid): (Vec<Grid>, Vec<Grid>) =
+        (page.grid(&x, &y, &boxes).into_iter()).partition(|grid| grid.confidence <= FORM);
+    let sure = grid.iter().any(|grid| grid.confidence >= SURE);
+    let mut loose = doubted;
+    loose.extend(page.crossed(&x, &y));
+    if !sure {
+        loose.extend(page.apart(&x, &y));
+    }
+    (grid, loose)
 }
 
 /// Tells which cells of a grid hold something, in a picture of its page.
@@ -223,7 +235,7 @@ impl Choice {
             y: cards.y,
             lined: known && cards.outlined,
             known,
-            bleed: None,
+            bleed: cards.bleed,
             alike: 1.0,
             slack: cards.slack,
             apart: 0.0,
@@ -235,6 +247,13 @@ impl Choice {
 fn known(x: &Told, y: &Told) -> Option<Choice> {
     let told = sharp(x, y).or_else(|| lined(x, y));
     (told.or_else(|| borne_out(x, y))).or_else(|| crossed(x, y))
+}
+
+/// Whether the gutters across are much wider than those down, or the other way round: cells are laid
+/// out evenly, and what leaves such gutters is mostly a line within the cards and one along them.
+fn uneven(x: &Axis, y: &Axis) -> bool {
+    let gutter = |axis: &Axis| axis.pitch - axis.length;
+    x.count > 1 && y.count > 1 && (gutter(x) - gutter(y)).abs() > UNEVEN
 }
 
 /// A choice that edges and repeats tell, without lines.
@@ -293,12 +312,14 @@ fn lined(x: &Told, y: &Told) -> Option<Choice> {
     // Lines that only happen to be there lie off the middle of the print; marks beside it may.
     let middle = |axes: &(Axis, Axis)| apart((x, axes.0), (y, axes.1)) <= OFF_MIDDLE;
     let marks = |told: &Told| -> Vec<Axis> { told.trusted().map(|lined| lined.axis).collect() };
-    let axes = (pairs(x.cuts(), y.cuts()).into_iter())
-        .find(|axes| fits(axes) && middle(axes))
+    let cuts = pairs(x.cuts(), y.cuts());
+    let likely = || cuts.iter().filter(|axes| fits(axes) && middle(axes));
+    let axes = (likely().find(|(x, y)| !uneven(x, y)).copied())
         .or_else(|| {
             let marked = pairs(marks(x).into_iter(), marks(y).into_iter());
             marked.into_iter().find(fits)
-        })?;
+        })
+        .or_else(|| likely().next().copied())?;
     Some(along_cuts(x, y, axes))
 }
 
@@ -432,28 +453,40 @@ impl Flat<'_> {
         }
         (cards::cut(boxes).find_map(|cards| self.checked(&Choice::of_cards(cards, true))))
             .or_else(|| self.checked(&known(x, y)?))
+            .or_else(|| self.checked(&Choice::of_cards(cards::bleeding(boxes)?, true)))
             .or_else(|| self.checked(&Choice::of_cards(cards::apart(boxes)?, true)))
             .or_else(|| self.checked(&Choice::of_cards(cards::about(boxes)?, false)))
-            .or_else(|| self.checked(&guessed(x, y)?))
+            .or_else(|| {
+                let guess = guessed(x, y)?;
+                let fields = cards::are_fields(boxes, (guess.x.pitch, guess.y.pitch));
+                self.checked(&guess).filter(|_| !fields)
+            })
     }
 
-    /// What other pages may tell to be cells: lines that make usual cards, all print as one frame,
-    /// and print that stands apart from other print.
-    fn loose(&self, x: &Told, y: &Told) -> Vec<Grid> {
+    /// Lines that make usual cards: other pages may tell which of them are cells.
+    fn crossed(&self, x: &Told, y: &Told) -> Vec<Grid> {
         let lines =
             |told: &Told| -> Vec<Axis> { told.frames.iter().map(|lined| lined.axis).collect() };
         let fits = |(x, y): &(Axis, Axis)| x.count * y.count > 1 && usual(x.length, y.length, 0.35);
         let crossed = pairs(lines(x).into_iter(), lines(y).into_iter());
-        let crossed = (crossed.into_iter().filter(fits)).filter_map(|axes| {
-            let grid = self.checked(&along_cuts(x, y, axes))?;
-            Some(Grid {
-                confidence: DOUBTED,
-                ..grid
+        (crossed.into_iter().filter(fits))
+            .filter_map(|axes| {
+                let grid = self.checked(&along_cuts(x, y, axes))?;
+                Some(Grid {
+                    confidence: DOUBTED,
+                    ..grid
+                })
             })
-        });
+            .take(MOST_CROSSED)
+            .collect()
+    }
+
+    /// All print as one frame, and print that stands apart from other print: other pages may tell
+    /// whether they are cells.
+    fn apart(&self, x: &Told, y: &Told) -> Vec<Grid> {
         let block = self.block(&x.reach, &y.reach);
         let apart = clusters::find(self.across, self.px_per_mm);
-        (crossed.take(MOST_CROSSED).chain(block))
+        (block.into_iter())
             .chain(apart.into_iter().map(|rect| self.lone(rect, 2.0)))
             .collect()
     }
@@ -474,7 +507,8 @@ impl Flat<'_> {
             } else {
                 choice.known
             };
-        if !sure || self.holds(&choice.x, &choice.y) < LEAST_HELD {
+        let held = self.holds(&choice.x, &choice.y) >= LEAST_HELD;
+        if !(sure && held && (choice.lined || self.on_page(&choice.x, &choice.y))) {
             return None;
         }
         let (across, down) = if choice.lined {
@@ -486,6 +520,16 @@ impl Flat<'_> {
             (Along::edges(choice.x), Along::edges(choice.y))
         };
         self.told(choice, across, down)
+    }
+
+    /// Whether all cells lie on the page.
+    fn on_page(&self, across: &Axis, down: &Axis) -> bool {
+        const OFF: f64 = 2.0;
+        let within = |axis: &Axis, px: usize| {
+            let end = axis.at(axis.count - 1) + axis.length;
+            axis.start >= -OFF && end <= px as f64 / self.px_per_mm + OFF
+        };
+        within(across, self.across.w) && within(down, self.across.h)
     }
 
     /// An axis by the lines beyond the cells and between them: what runs along a card may be
@@ -515,13 +559,24 @@ impl Flat<'_> {
         let sd = across.sd.max(down.sd);
         let (across, down) = (across.axis, down.axis);
         let trim = Size::new(across.length, down.length);
-        let mut filled = Vec::new();
-        for row in 0..down.count {
-            for column in 0..across.count {
+        let cells =
+            (0..down.count).flat_map(|row| (0..across.count).map(move |column| (column, row)));
+        let inked: Vec<f64> = cells
+            .map(|(column, row)| {
                 let rect = Rect::at(Point::new(across.at(column), down.at(row)), trim);
-                filled.push(self.across.inked(rect.grown(-1.5), self.px_per_mm) > LEAST_INK);
-            }
-        }
+                self.across.inked(rect.grown(-1.5), self.px_per_mm)
+            })
+            .collect();
+        // Lines that go on beyond the cells are there to cut along.
+        let form = !(choice.lined && sd < OVER_SD)
+            && forms::are(
+                self.across,
+                self.px_per_mm,
+                (&across, &down),
+                &inked,
+                choice.lined || choice.known,
+            );
+        let mut filled: Vec<bool> = inked.iter().map(|share| *share > LEAST_INK).collect();
         if !filled.contains(&true) {
             // Lines around nothing are cards only where they are those of cards.
             if !(choice.lined && choice.known && filled.len() >= 4) {
@@ -538,8 +593,11 @@ impl Flat<'_> {
         };
         let several = across.count * down.count > 1;
         let confidence = match (choice.lined, choice.known, several) {
+            _ if form => FORM,
             // Where the cards lie about what is seen of them is no more than guessed.
             (false, true, _) if choice.slack > FRAME_MM => 0.49,
+            // Lines that only happen to be there make usual cards, too.
+            (_, true, _) if uneven(&across, &down) => 0.49,
             (true, true, true) => 0.95,
             (true, true, false) | (false, true, true) => 0.8,
             (false, true, false) => 0.6,

@@ -100,6 +100,76 @@ fn a_card_on_its_own_is_a_card_only_if_it_is_of_a_usual_size() {
     assert_eq!(find(&lone(101.0, 77.0), PX_PER_MM, PAGE).0, []);
 }
 
+/// Prints of unlike sizes in the middles of white cards, each with a pole that sticks out of its top
+/// so far that it touches the one above.
+#[test]
+fn what_sticks_out_of_the_print_on_white_cards_joins_them_to_nothing() {
+    let grid = one(&page(0.2, |x, y| {
+        let Some((u, v, n)) = cell(x, y, POKER, 0.0) else {
+            return 255.0;
+        };
+        let margin = 3.0 + 0.2 * n as f64;
+        let within = |at: f64, length: f64| (margin..length - margin).contains(&at);
+        let pole = (28.0..30.0).contains(&u) && n > 2 && v < 10.0;
+        let pole = pole || ((28.0..30.0).contains(&u) && n < 6 && v > 80.0);
+        if pole || (within(u, POKER.w) && within(v, POKER.h)) {
+            60.0 + 10.0 * n as f64
+        } else {
+            255.0
+        }
+    }));
+    assert_eq!((grid.columns, grid.rows), (3, 3), "{grid:?}");
+    assert!((grid.pitch.x - 63.0).abs() < 0.1 && (grid.pitch.y - 88.0).abs() < 0.1);
+}
+
+#[test]
+fn two_areas_of_a_usual_card_with_even_bleed_are_cards() {
+    let grid = one(&page(0.0, |x, y| {
+        let within = |from: f64, length: f64, at: f64| (from..from + length).contains(&at);
+        let inside = within(20.0, 40.0, x) || within(63.0, 40.0, x);
+        // What is on them repeats within each.
+        let reeds = (y * 1.7).sin() * 20.0;
+        if inside && within(90.0, 60.0, y) {
+            110.0 + reeds
+        } else {
+            255.0
+        }
+    }));
+    assert_eq!((grid.columns, grid.rows), (2, 1), "{grid:?}");
+    assert!(grid.trim.is_close(Size::new(37.0, 57.0), 0.1), "{grid:?}");
+    assert!((grid.bleed.expect("bleed").usual - 1.5).abs() < 0.1);
+}
+
+/// Two by three boxes of 85 by 75 mm with lines around them.
+fn boxes(x: f64, y: f64, inside: impl Fn(f64, f64) -> bool, gutter: f64) -> f64 {
+    let (u, v) = (x - 18.0, y - 25.0);
+    let (px, py) = (85.0 + gutter, 75.0 + gutter);
+    let (column, row) = ((u / px).floor(), (v / py).floor());
+    let (u, v) = (u - column * px, v - row * py);
+    let there = (0.0..2.0).contains(&column) && (0.0..3.0).contains(&row);
+    let edge = u.min(85.0 - u).min(v).min(75.0 - v);
+    if there && ((0.0..0.35).contains(&edge) || inside(u, v)) {
+        40.0
+    } else {
+        255.0
+    }
+}
+
+#[test]
+fn boxes_to_fill_in_and_boxes_with_a_name_above_are_no_cards() {
+    let nothing = page(0.0, |x, y| boxes(x, y, |_, _| false, 4.0));
+    assert_eq!(find(&nothing, PX_PER_MM, PAGE).0, []);
+    let word = |u: f64, v: f64| (4.0..24.0).contains(&u) && (5.0..8.0).contains(&v);
+    let few = page(0.0, |x, y| boxes(x, y, word, 4.0));
+    assert_eq!(find(&few, PX_PER_MM, PAGE).0, []);
+    let picture = |u: f64, v: f64| u > 0.0 && u < 85.0 && v > 0.0 && v < 75.0;
+    let caption = |u: f64, v: f64| (0.0..30.0).contains(&u) && (77.0..80.0).contains(&v);
+    let named = page(0.0, |x, y| {
+        boxes(x, y, |u, v| picture(u, v) || caption(u, v), 8.0)
+    });
+    assert_eq!(find(&named, PX_PER_MM, PAGE).0, []);
+}
+
 #[test]
 fn a_page_of_lines_of_text_has_no_cells() {
     let text = page(0.3, |x, y| {
