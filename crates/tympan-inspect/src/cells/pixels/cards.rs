@@ -65,7 +65,7 @@ pub(super) fn cut(boxes: &[Found]) -> impl Iterator<Item = Cards> {
 /// Boxes of print that are usual cards with the same bleed on all sides, with room for it between
 /// them.
 pub(super) fn bleeding(boxes: &[Found]) -> Option<Cards> {
-    let lattices = lattice::lattices(&areas(boxes));
+    let lattices = lattice::lattices(&frames(boxes, false));
     lattices.into_iter().find_map(|lattice| {
         let size = lattice.size;
         let bleed = super::inset(size.w, size.h).filter(|bleed| *bleed >= LEAST_BLEED)?;
@@ -83,7 +83,7 @@ pub(super) fn bleeding(boxes: &[Found]) -> Option<Cards> {
 /// Boxes of print in rows and columns that are no usual cards but stand so close that hardly a border
 /// has room between them.
 pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
-    let lattices = lattice::lattices(&areas(boxes));
+    let lattices = lattice::lattices(&frames(boxes, false));
     lattices.into_iter().find_map(|lattice| {
         let size = lattice.size;
         let gap =
@@ -101,32 +101,33 @@ pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
 /// Whether what repeats at these steps, across and down, is the fields of a table: boxes that share
 /// their lines. If they were cards, the boxes would have told so.
 pub(super) fn are_fields(boxes: &[Found], steps: (f64, f64)) -> bool {
-    const SAME: f64 = 0.25;
-    let lined = (boxes.iter().enumerate())
-        .filter(|(_, found)| found.outlined)
-        .map(|(order, found)| Frame {
-            rect: found.rect,
-            order,
-            outline: true,
-            radius: 0.0,
-        });
-    let fits = |steps: &lattice::Steps, length: f64, step: f64| {
-        steps.count > 1 && steps.pitch - length < ADJOIN && (steps.pitch - step).abs() <= SAME
-    };
-    lattice::lattices(&lined.collect::<Vec<_>>())
-        .iter()
-        .any(|lattice| {
-            fits(&lattice.x, lattice.size.w, steps.0) && fits(&lattice.y, lattice.size.h, steps.1)
-        })
+    let shares = |steps: &lattice::Steps, length: f64| steps.pitch - length < ADJOIN;
+    (lattice::lattices(&frames(boxes, true)).iter())
+        .filter(|lattice| at_steps(lattice, steps))
+        .any(|lattice| shares(&lattice.x, lattice.size.w) && shares(&lattice.y, lattice.size.h))
 }
 
-fn areas(boxes: &[Found]) -> Vec<Frame> {
+/// Areas of print at these steps, across and down.
+pub(super) fn areas_at(boxes: &[Found], steps: (f64, f64)) -> Option<Cards> {
+    let lattices = lattice::lattices(&frames(boxes, false));
+    let lattice = lattices.iter().find(|lattice| at_steps(lattice, steps))?;
+    Some(of(lattice, lattice.size))
+}
+
+fn at_steps(lattice: &Lattice, steps: (f64, f64)) -> bool {
+    const SAME: f64 = 0.25;
+    let fits = |own: &lattice::Steps, step: f64| own.count > 1 && (own.pitch - step).abs() <= SAME;
+    fits(&lattice.x, steps.0) && fits(&lattice.y, steps.1)
+}
+
+/// The boxes that are outlines, or those that are areas.
+fn frames(boxes: &[Found], outline: bool) -> Vec<Frame> {
     (boxes.iter().enumerate())
-        .filter(|(_, found)| !found.outlined)
+        .filter(|(_, found)| found.outlined == outline)
         .map(|(order, found)| Frame {
             rect: found.rect,
             order,
-            outline: false,
+            outline,
             radius: 0.0,
         })
         .collect()

@@ -31,27 +31,39 @@ pub(super) fn are(
 ) -> bool {
     let trim = Size::new(across.length, down.length);
     let usual = nearest_card(trim).is_some();
-    let gutter = |axis: &Axis| {
-        if axis.count > 1 {
-            axis.pitch - axis.length
-        } else {
-            0.0
-        }
-    };
-    let edge = if usual { EDGE.1 } else { EDGE.0 };
-    let words = gutter(down) >= 2.0 * edge + ROOM && {
-        let end = across.at(across.count - 1) + across.length;
-        let between = (1..down.count).map(|row| Rect::<Page> {
-            min: Point::new(across.start, down.at(row - 1) + down.length + edge),
-            max: Point::new(end, down.at(row) - edge),
-        });
-        let written = between.filter(|rect| plane.inked(*rect, px_per_mm) >= WORDS);
-        2 * written.count() >= down.count - 1
-    };
+    let words = written(plane, px_per_mm, (across, down), usual);
     if usual {
         return words && !told;
     }
     let held = inked.iter().filter(|share| **share >= LEAST_INK).count() as f64;
     let empty = inked.len() > 1 && held < MOST * inked.len() as f64;
     empty || words || (told && gutter(across).max(gutter(down)) > GUTTER)
+}
+
+/// Whether something is printed between the rows of cells, as far from them as no bleed reaches.
+pub(super) fn written(
+    plane: &Plane,
+    px_per_mm: f64,
+    (across, down): (&Axis, &Axis),
+    usual: bool,
+) -> bool {
+    let edge = if usual { EDGE.1 } else { EDGE.0 };
+    if gutter(down) < 2.0 * edge + ROOM {
+        return false;
+    }
+    let end = across.at(across.count - 1) + across.length;
+    let between = (1..down.count).map(|row| Rect::<Page> {
+        min: Point::new(across.start, down.at(row - 1) + down.length + edge),
+        max: Point::new(end, down.at(row) - edge),
+    });
+    let written = between.filter(|rect| plane.inked(*rect, px_per_mm) >= WORDS);
+    2 * written.count() >= down.count - 1
+}
+
+fn gutter(axis: &Axis) -> f64 {
+    if axis.count > 1 {
+        axis.pitch - axis.length
+    } else {
+        0.0
+    }
 }

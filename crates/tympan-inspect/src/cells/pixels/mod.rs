@@ -102,15 +102,13 @@ pub(super) fn find(picture: &GrayImage, px_per_mm: f64, size: Size) -> (Vec<Grid
         tilt,
     };
     let boxes = boxes::find(&across, &down, px_per_mm);
-    let (doubted, grid): (Vec<Grid>, Vec<Grid>) =
-        (page.grid(&x, &y, &boxes).into_iter()).partition(|grid| grid.confidence <= FORM);
-    let sure = grid.iter().any(|grid| grid.confidence >= SURE);
-    let mut loose = doubted;
+    let (grid, mut loose) = page.grid(&x, &y, &boxes);
+    let sure = grid.as_ref().is_some_and(|grid| grid.confidence >= SURE);
     loose.extend(page.crossed(&x, &y));
     if !sure {
         loose.extend(page.apart(&x, &y));
     }
-    (grid, loose)
+    (grid.into_iter().collect(), loose)
 }
 
 /// Tells which cells of a grid hold something, in a picture of its page.
@@ -446,21 +444,47 @@ struct Flat<'a> {
 }
 
 impl Flat<'_> {
-    /// The surest grid that the page bears out. Only lines are told where nothing is more than that.
-    fn grid(&self, x: &Told, y: &Told, boxes: &[Found]) -> Option<Grid> {
-        if let Some(choice) = marked(x, y) {
-            return self.checked(&choice);
+    /// The surest grid that the page bears out, and those that look like forms. Only lines are told
+    /// where nothing is more than that.
+    fn grid(&self, x: &Told, y: &Told, boxes: &[Found]) -> (Option<Grid>, Vec<Grid>) {
+        let mut forms = Vec::new();
+        let mut bear_out = |choice: Choice| {
+            let grid = self.checked(&choice)?;
+            if grid.confidence > FORM {
+                return Some(grid);
+            }
+            forms.push(grid);
+            None
+        };
+        let of = |cards: Option<Cards>, known| Some(Choice::of_cards(cards?, known));
+        let marked = marked(x, y);
+        let is_marked = marked.is_some();
+        let grid = match marked {
+            Some(choice) => bear_out(choice),
+            None => (cards::cut(boxes).find_map(|cards| bear_out(Choice::of_cards(cards, true))))
+                .or_else(|| bear_out(known(x, y)?))
+                .or_else(|| bear_out(of(cards::bleeding(boxes), true)?))
+                .or_else(|| bear_out(of(cards::apart(boxes), true)?))
+                .or_else(|| bear_out(of(cards::about(boxes), false)?)),
+        };
+        if grid.is_some() || is_marked || !forms.is_empty() {
+            return (grid, forms);
         }
-        (cards::cut(boxes).find_map(|cards| self.checked(&Choice::of_cards(cards, true))))
-            .or_else(|| self.checked(&known(x, y)?))
-            .or_else(|| self.checked(&Choice::of_cards(cards::bleeding(boxes)?, true)))
-            .or_else(|| self.checked(&Choice::of_cards(cards::apart(boxes)?, true)))
-            .or_else(|| self.checked(&Choice::of_cards(cards::about(boxes)?, false)))
-            .or_else(|| {
-                let guess = guessed(x, y)?;
-                let fields = cards::are_fields(boxes, (guess.x.pitch, guess.y.pitch));
-                self.checked(&guess).filter(|_| !fields)
-            })
+        (self.guess(x, y, boxes), forms)
+    }
+
+    /// What repeats, where nothing bears it out and nothing speaks against its being cards.
+    fn guess(&self, x: &Told, y: &Told, boxes: &[Found]) -> Option<Grid> {
+        let guess = guessed(x, y)?;
+        let steps = (guess.x.pitch, guess.y.pitch);
+        let written = cards::areas_at(boxes, steps).is_some_and(|pictures| {
+            let axes = (&pictures.x, &pictures.y);
+            forms::written(self.across, self.px_per_mm, axes, false)
+        });
+        if written || cards::are_fields(boxes, steps) {
+            return None;
+        }
+        self.checked(&guess).filter(|grid| grid.confidence > FORM)
     }
 
     /// Lines that make usual cards: other pages may tell which of them are cells.

@@ -1,7 +1,8 @@
 use image::{GrayImage, Luma};
 use tympan_sheet::Size;
 
-use super::find;
+use super::plane::Plane;
+use super::{boxes, find};
 use crate::findings::Grid;
 
 const PAGE: Size = Size::new(210.0, 297.0);
@@ -100,26 +101,37 @@ fn a_card_on_its_own_is_a_card_only_if_it_is_of_a_usual_size() {
     assert_eq!(find(&lone(101.0, 77.0), PX_PER_MM, PAGE).0, []);
 }
 
-/// Prints of unlike sizes in the middles of white cards, each with a pole that sticks out of its top
-/// so far that it touches the one above.
+/// Prints of unlike sizes in the middles of white cards, with poles that join each to the one above.
 #[test]
 fn what_sticks_out_of_the_print_on_white_cards_joins_them_to_nothing() {
-    let grid = one(&page(0.2, |x, y| {
+    let margin = |n: usize| 3.0 + 0.3 * ((7 * n) % 5) as f64;
+    let picture = page(0.0, |x, y| {
         let Some((u, v, n)) = cell(x, y, POKER, 0.0) else {
             return 255.0;
         };
-        let margin = 3.0 + 0.2 * n as f64;
-        let within = |at: f64, length: f64| (margin..length - margin).contains(&at);
-        let pole = (28.0..30.0).contains(&u) && n > 2 && v < 10.0;
-        let pole = pole || ((28.0..30.0).contains(&u) && n < 6 && v > 80.0);
+        let within = |at: f64, length: f64| (margin(n)..length - margin(n)).contains(&at);
+        let pole = (28.0..30.0).contains(&u) && ((n > 2 && v < 10.0) || (n < 6 && v > 80.0));
         if pole || (within(u, POKER.w) && within(v, POKER.h)) {
             60.0 + 10.0 * n as f64
         } else {
             255.0
         }
-    }));
-    assert_eq!((grid.columns, grid.rows), (3, 3), "{grid:?}");
-    assert!((grid.pitch.x - 63.0).abs() < 0.1 && (grid.pitch.y - 88.0).abs() < 0.1);
+    });
+    let across = Plane::straight(&picture, 0.0);
+    let found = boxes::find(&across, &across.transposed(), PX_PER_MM);
+    assert_eq!(found.len(), 9, "{found:?}");
+    for n in 0..9 {
+        let middle = (
+            9.0 + 63.0 * ((n % 3) as f64 + 0.5),
+            12.0 + 88.0 * ((n / 3) as f64 + 0.5),
+        );
+        let size = Size::new(63.0 - 2.0 * margin(n), 88.0 - 2.0 * margin(n));
+        let there = found.iter().any(|found| {
+            let at = found.rect.centre();
+            (at.x - middle.0).hypot(at.y - middle.1) < 0.1 && found.rect.size().is_close(size, 0.15)
+        });
+        assert!(there, "{n}: {found:?}");
+    }
 }
 
 #[test]
@@ -141,7 +153,7 @@ fn two_areas_of_a_usual_card_with_even_bleed_are_cards() {
 }
 
 /// Two by three boxes of 85 by 75 mm with lines around them.
-fn boxes(x: f64, y: f64, inside: impl Fn(f64, f64) -> bool, gutter: f64) -> f64 {
+fn lined(x: f64, y: f64, inside: impl Fn(f64, f64) -> bool, gutter: f64) -> f64 {
     let (u, v) = (x - 18.0, y - 25.0);
     let (px, py) = (85.0 + gutter, 75.0 + gutter);
     let (column, row) = ((u / px).floor(), (v / py).floor());
@@ -157,15 +169,15 @@ fn boxes(x: f64, y: f64, inside: impl Fn(f64, f64) -> bool, gutter: f64) -> f64 
 
 #[test]
 fn boxes_to_fill_in_and_boxes_with_a_name_above_are_no_cards() {
-    let nothing = page(0.0, |x, y| boxes(x, y, |_, _| false, 4.0));
+    let nothing = page(0.0, |x, y| lined(x, y, |_, _| false, 4.0));
     assert_eq!(find(&nothing, PX_PER_MM, PAGE).0, []);
     let word = |u: f64, v: f64| (4.0..24.0).contains(&u) && (5.0..8.0).contains(&v);
-    let few = page(0.0, |x, y| boxes(x, y, word, 4.0));
+    let few = page(0.0, |x, y| lined(x, y, word, 4.0));
     assert_eq!(find(&few, PX_PER_MM, PAGE).0, []);
     let picture = |u: f64, v: f64| u > 0.0 && u < 85.0 && v > 0.0 && v < 75.0;
     let caption = |u: f64, v: f64| (0.0..30.0).contains(&u) && (77.0..80.0).contains(&v);
     let named = page(0.0, |x, y| {
-        boxes(x, y, |u, v| picture(u, v) || caption(u, v), 8.0)
+        lined(x, y, |u, v| picture(u, v) || caption(u, v), 8.0)
     });
     assert_eq!(find(&named, PX_PER_MM, PAGE).0, []);
 }
