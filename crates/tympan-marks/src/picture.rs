@@ -86,15 +86,40 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         }
     }
     // A photo against the light shows both sides by itself.
-    let (photos, scans): (Vec<_>, Vec<_>) =
+    let (photos, mut scans): (Vec<_>, Vec<_>) =
         scans.into_iter().partition(|s| s.physical.view.is_photo);
-    for photo in &photos {
-        let result = light::read(photo, true, expected.caliper_mm);
-        outcomes.push(Outcome {
-            pictures: vec![photo.index],
-            result,
-        });
+    let mut dark = Vec::new();
+    for photo in photos {
+        match light::read(&photo, true, expected.caliper_mm) {
+            Err(refusal @ (Refusal::TooFaint(_) | Refusal::OtherSideMissing(_))) => {
+                dark.push((photo, refusal));
+            }
+            result => outcomes.push(Outcome {
+                pictures: vec![photo.index],
+                result,
+            }),
+        }
     }
+    // An uneven carriage bends a scan as a lens would bend it: where nothing shines through and
+    // the sheet's other side is there too, both are taken for scans.
+    let sides: Vec<SheetSide> = (scans.iter().chain(dark.iter().map(|(photo, _)| photo)))
+        .map(sheet_side)
+        .collect();
+    for (mut photo, refusal) in dark {
+        let (sheet, side) = sheet_side(&photo);
+        let has_other = sides.contains(&(sheet, side.other()));
+        if has_other && pair::is_flat(&photo.physical.view) {
+            photo.physical.edges = edges::find(photo.luma, &photo.physical.view);
+            photo.physical.holes = holes::find(photo.luma, &photo.physical.view);
+            scans.push(photo);
+        } else {
+            outcomes.push(Outcome {
+                pictures: vec![photo.index],
+                result: Err(refusal),
+            });
+        }
+    }
+    scans.sort_by_key(|scan| scan.index);
     // Two pictures that are all there is are meant as a pair even when they cannot be one.
     let lone_pair = scans.len() == 2 && outcomes.is_empty();
     for group in groups(scans, lone_pair) {
@@ -157,14 +182,21 @@ fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// Which side of which sheet a picture shows.
+type SheetSide = ((Option<RunCode>, SetupCode, u32), Side);
+
+fn sheet_side(scan: &Scan<'_>) -> SheetSide {
+    let view = &scan.physical.view;
+    let sheet = (view.run, view.code.setup.clone(), view.code.sheet);
+    (sheet, view.side())
+}
+
 /// The pictures by the sheet that they show, in the order in which the sheets first come.
 fn groups(scans: Vec<Scan<'_>>, all_together: bool) -> Vec<Vec<Scan<'_>>> {
     let mut groups: Vec<Vec<Scan<'_>>> = Vec::new();
     for scan in scans {
         let same = |group: &&mut Vec<Scan<'_>>| {
-            let [a, b] = [&group[0], &scan].map(|s| &s.physical.view);
-            let sheet = |v: &SideView| (v.run, v.code.sheet);
-            all_together || (&a.code.setup, sheet(a)) == (&b.code.setup, sheet(b))
+            all_together || sheet_side(&group[0]).0 == sheet_side(&scan).0
         };
         match groups.iter_mut().find(same) {
             Some(group) => group.push(scan),

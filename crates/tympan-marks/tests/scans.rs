@@ -6,7 +6,8 @@
 
 mod support;
 
-use support::{A4, a4, luma, pages, sheet};
+use support::ways::scanned;
+use support::{A4, LETTER, a4, luma, pages, sheet};
 use tympan_marks::picture::{Expected, Luma, Outcome, Reading, Refusal, Warning, Way, read};
 use tympan_sheet::{Flip, Front, LeadingEdge, Point, QuarterTurn, Side};
 use tympan_sim::{
@@ -171,6 +172,21 @@ fn scans_may_lie_any_way_round_and_come_in_any_order() {
         );
         check(&reading, &sheet, 0.12, 0.04);
     }
+}
+
+/// The marks of this one's back lie as bent as in a photo, and it is none held to the light.
+#[test]
+fn a_scan_by_a_very_uneven_carriage_is_still_a_scan() {
+    const SEED: u64 = 40044;
+    let mut rng = Rng::stream(SEED, 77);
+    let printer = Printer::faulty(SEED, LETTER, Flip::Sideways);
+    let [front, back] = pages(&sheet(LETTER, Flip::Sideways, "K7Q2", 3));
+    let printed = printer.print(SEED, &front, &back);
+    let (printed, scanners, lies) = scanned("wavy-holes", SEED, printed, &printer, &mut rng);
+    let pictures = [0, 1].map(|k| scan(&printed, Side::BOTH[k], &scanners[k], &lies[k]));
+    let reading = reading(default_read(&pictures));
+    assert!(matches!(reading.way, Way::TwoScans { .. }));
+    check(&reading, &printed, 0.15, 0.08);
 }
 
 #[test]

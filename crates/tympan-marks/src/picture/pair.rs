@@ -38,11 +38,10 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
     if (f.view.run, f.view.code.sheet) != (b.view.run, b.view.code.sheet) {
         return Err(Refusal::DifferentSheets);
     }
-    for physical in [f, b] {
-        let residual = physical.view.residual / physical.view.scale();
-        if residual > MOST_RESIDUAL {
+    for view in [&f.view, &b.view] {
+        if !is_flat(view) {
             return Err(Refusal::Distorted {
-                residual_um: residual * 1000.0,
+                residual_um: view.residual / view.scale() * 1000.0,
             });
         }
     }
@@ -100,6 +99,11 @@ pub(super) fn read(front: &Scan<'_>, back: &Scan<'_>) -> Result<Reading, Refusal
         placements: [placement(f), placement(b)],
         evidence: [front, back].into_iter().flat_map(evidence).collect(),
     })
+}
+
+/// Whether a side's marks lie as in a scan, if an uneven one.
+pub(super) fn is_flat(view: &SideView) -> bool {
+    view.residual / view.scale() <= MOST_RESIDUAL
 }
 
 /// The register error at each mark of the back.
