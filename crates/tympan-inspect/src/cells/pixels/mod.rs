@@ -519,7 +519,9 @@ impl Flat<'_> {
     fn checked(&self, choice: &Choice) -> Option<Grid> {
         let trim = Size::new(choice.x.length, choice.y.length);
         let side = |length: f64| (SIDES.0..=SIDES.1).contains(&length);
-        if !(side(trim.w) && side(trim.h)) {
+        // As with marks: nobody lays cards further apart than half of one.
+        let close = |axis: &Axis| axis.count < 2 || axis.pitch < 1.5 * axis.length;
+        if !(side(trim.w) && side(trim.h) && close(&choice.x) && close(&choice.y)) {
             return None;
         }
         let several = choice.x.count * choice.y.count > 1;
