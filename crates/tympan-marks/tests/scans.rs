@@ -6,7 +6,7 @@
 
 mod support;
 
-use support::ways::scanned;
+use support::ways::{check, scanned};
 use support::{A4, LETTER, a4, luma, pages, sheet};
 use tympan_marks::picture::{Expected, Luma, Outcome, Reading, Refusal, Warning, Way, read};
 use tympan_sheet::{Flip, Front, LeadingEdge, Point, QuarterTurn, Side};
@@ -70,33 +70,6 @@ fn refusal(outcomes: Vec<Outcome>) -> &'static str {
 
 fn default_read(pictures: &[Luma]) -> Vec<Outcome> {
     read(pictures, &Expected::default())
-}
-
-/// Shift within `mm` and tilt within `degrees` of the truth, over the points that were read; and
-/// within four of the uncertainties that the reading states.
-fn check(reading: &Reading, sheet: &PrintedSheet, mm: f64, degrees: f64) {
-    let centre: Point<Front> = reading.paper.centre();
-    let n = reading.points.len() as f64;
-    let (mut x, mut y, mut turn, mut square) = (0.0, 0.0, 0.0, 0.0);
-    for point in &reading.points {
-        let off = point.error - sheet.register_error(point.at);
-        let q = point.at - centre;
-        x += off.x / n;
-        y += off.y / n;
-        turn += q.x * off.y - q.y * off.x;
-        square += q.x * q.x + q.y * q.y;
-    }
-    let tilt = turn / square;
-    let [sx, sy, st] = reading.uncertainty();
-    let said = format!("{x:.4} ±{sx:.4}, {y:.4} ±{sy:.4}, {tilt:.6} ±{st:.6}");
-    assert!(
-        x.hypot(y) < mm && tilt.to_degrees().abs() < degrees,
-        "{said}"
-    );
-    assert!(
-        x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st,
-        "{said}"
-    );
 }
 
 #[test]

@@ -7,9 +7,10 @@ mod support;
 
 use std::sync::{Arc, OnceLock};
 
+use support::ways::check;
 use support::{A4, LETTER, Production, luma, put_right};
 use tympan_marks::picture::{Expected, Luma, Outcome, Reading, Warning, Way, read};
-use tympan_sheet::{Flip, Front, Point, QuarterTurn, Side, Size};
+use tympan_sheet::{Flip, QuarterTurn, Side, Size};
 use tympan_sim::{Backing, Backlight, Camera, OnBed, Page, Pose, PrintedSheet, Printer, Scanner};
 
 const DPI: f64 = 300.0;
@@ -74,30 +75,6 @@ fn refusals(outcomes: &[Outcome]) -> Vec<&'static str> {
     outcomes.iter().map(code).collect()
 }
 
-/// Shift within `mm` of the truth over the points that were read, and within four of the
-/// uncertainties that the reading states.
-fn check(reading: &Reading, sheet: &PrintedSheet, mm: f64) {
-    let centre: Point<Front> = reading.paper.centre();
-    let n = reading.points.len() as f64;
-    let (mut x, mut y, mut turn, mut square) = (0.0, 0.0, 0.0, 0.0);
-    for point in &reading.points {
-        let off = point.error - sheet.register_error(point.at);
-        let q = point.at - centre;
-        x += off.x / n;
-        y += off.y / n;
-        turn += q.x * off.y - q.y * off.x;
-        square += q.x * q.x + q.y * q.y;
-    }
-    let tilt = turn / square;
-    let [sx, sy, st] = reading.uncertainty();
-    let said = format!("{x:.4} ±{sx:.4}, {y:.4} ±{sy:.4}, {tilt:.6} ±{st:.6}");
-    assert!(x.hypot(y) < mm && tilt.to_degrees().abs() < 0.04, "{said}");
-    assert!(
-        x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st,
-        "{said}"
-    );
-}
-
 #[test]
 fn edges_tie_two_scans_of_a_production_sheet_together() {
     for (paper, seed) in [(A4, 5), (LETTER, 6)] {
@@ -107,7 +84,7 @@ fn edges_tie_two_scans_of_a_production_sheet_together() {
         assert_eq!(reading.way, Way::TwoScans { holes: 0, edges: 4 });
         assert_eq!(reading.run, Some(run(paper).production.run));
         assert_eq!((reading.sheet, reading.setup.as_str()), (7, "K7Q2"));
-        check(&reading, &sheet, 0.08);
+        check(&reading, &sheet, 0.08, 0.04);
         let (shift, _) = reading.parts();
         // Between the strips, a bend of the feed goes unseen.
         let truth = sheet.register_error(paper.centre());
@@ -143,7 +120,7 @@ fn production_scans_may_lie_any_way_round_and_be_coarse() {
         "{:?}",
         reading.warnings
     );
-    check(&reading, &sheet, 0.3);
+    check(&reading, &sheet, 0.3, 0.04);
 }
 
 fn photo(sheet: &PrintedSheet, paper: Size, facing: Side, contrast: f64, camera: &Camera) -> Luma {
@@ -166,7 +143,7 @@ fn a_production_sheet_is_read_from_one_photo_against_the_light() {
         let picture = photo(&sheet, paper, facing, 0.1, &camera);
         let reading = reading(read(&[picture], &expected(paper)));
         assert_eq!(reading.way, Way::Photo { facing });
-        check(&reading, &sheet, 0.12);
+        check(&reading, &sheet, 0.12, 0.04);
     }
 }
 

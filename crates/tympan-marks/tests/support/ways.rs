@@ -150,3 +150,19 @@ pub(crate) fn errors(reading: &Reading, printed: &PrintedSheet) -> [f64; 3] {
     }
     [x, y, turn / square]
 }
+
+/// Shift within `mm` and tilt within `degrees` of the truth, over the points that were read; and
+/// within four of the uncertainties that the reading states.
+pub(crate) fn check(reading: &Reading, sheet: &PrintedSheet, mm: f64, degrees: f64) {
+    let [x, y, tilt] = errors(reading, sheet);
+    let [sx, sy, st] = reading.uncertainty();
+    let said = format!("{x:.4} ±{sx:.4}, {y:.4} ±{sy:.4}, {tilt:.6} ±{st:.6}");
+    assert!(
+        x.hypot(y) < mm && tilt.to_degrees().abs() < degrees,
+        "{said}"
+    );
+    assert!(
+        x.abs() < 4.0 * sx && y.abs() < 4.0 * sy && tilt.abs() < 4.0 * st,
+        "{said}"
+    );
+}
