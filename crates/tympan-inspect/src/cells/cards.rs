@@ -26,6 +26,10 @@ pub(super) const MOST: f64 = 2.0 / 3.0;
 /// Boxes beside the cells, against their area: forms have boxes of many sizes (a guess).
 const BESIDE: f64 = 0.3;
 
+/// Fewer frames than these of one size are no cards where those of other sizes are more of the page:
+/// panels of a comic that happen to be as wide as each other.
+const LEAST: usize = 4;
+
 /// Whether these frames are cards by themselves. `inked` is the share of each cell that holds
 /// anything, row by row.
 pub(super) fn told(
@@ -108,7 +112,7 @@ fn white<'a>(outer: &'a Lattice, all: &'a [Lattice]) -> impl Iterator<Item = usi
 }
 
 /// Whether frames of no usual size are cards: most of them with something in them, nothing written
-/// between them; and where there is no more than a line around each, close together, large enough,
+/// between them, and where they are few, no more of other sizes; and where there is no more than a line around each, close together, large enough,
 /// with more than a few words in it, and the only boxes of the page.
 fn odd(outer: &Lattice, inked: &[f64], drawn: &Drawn) -> bool {
     let gutter = |steps: &Steps, length: f64| {
@@ -124,7 +128,8 @@ fn odd(outer: &Lattice, inked: &[f64], drawn: &Drawn) -> bool {
     let most = held.count() as f64 >= MOST * outer.count() as f64;
     let small = outer.size.w * outer.size.h < LEAST_AREA;
     let form = outer.outline && (wide || small || beside(outer, drawn) > BESIDE);
-    most && !form && !labelled(outer, drawn)
+    let few = outer.count() < LEAST && beside(outer, drawn) > 1.0;
+    most && !form && !few && !labelled(outer, drawn)
 }
 
 /// Whether there are words between the cells, for half of them or more; of a lone row or column also

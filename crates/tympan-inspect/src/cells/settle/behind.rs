@@ -21,8 +21,13 @@ pub(super) fn settle(pages: &mut [PageCells]) {
         if page.one_picture || page.fold.is_some() || page.grids.iter().any(is_shown) {
             continue;
         }
-        let cells: Vec<(Point<Page>, Size)> = page
-            .grids
+        // Where no frames are cards by themselves, those in rows may be.
+        let (rows, rest): (Vec<&Grid>, Vec<&Grid>) = if page.grids.is_empty() {
+            page.loose.iter().partition(|grid| grid.count() > 1)
+        } else {
+            (page.grids.iter().collect(), page.loose.iter().collect())
+        };
+        let cells: Vec<(Point<Page>, Size)> = rows
             .iter()
             .flat_map(|grid| {
                 grid.filled_cells()
@@ -30,12 +35,11 @@ pub(super) fn settle(pages: &mut [PageCells]) {
             })
             .collect();
         let known = |grid: &Grid| {
-            page.grids.len() == 1
-                && page.grids[0].trim.is_close(grid.trim, SAME)
-                && page.grids[0].filled.len() <= grid.filled.len()
+            rows.len() == 1
+                && rows[0].trim.is_close(grid.trim, SAME)
+                && rows[0].filled.len() <= grid.filled.len()
         };
-        let loose: Vec<(Point<Page>, Size)> = page
-            .loose
+        let loose: Vec<(Point<Page>, Size)> = rest
             .iter()
             .filter(|single| single.count() > 0)
             .map(|single| (single.centre(0, 0), single.trim))
@@ -43,7 +47,7 @@ pub(super) fn settle(pages: &mut [PageCells]) {
         if cells.is_empty() || marked.iter().any(|(_, grid)| known(grid)) {
             continue;
         }
-        let tilt = page.grids[0].rotation;
+        let tilt = rows[0].rotation;
         let found = marked
             .iter()
             .filter(|(size, _)| size.is_close(page.size, 1.0))
