@@ -1,5 +1,7 @@
 """QR codes: the project's in an independent decoder, an independent encoder's in the project."""
 
+import itertools
+
 import cv2
 import numpy
 import segno
@@ -104,10 +106,9 @@ def scans_trial(program, folder):
     faults = [] if len(texts) == 2 else [f"zxing-cpp reads {texts}"]
     # OpenCV overlooks some codes at one resolution that it reads at another; the set-up's code, and
     # so the symbol, is another each time.
-    by_opencv = []
-    for dpi in (150, 200, 300):
-        picture = printing.scan(sheet, "back", dpi)
-        by_opencv = by_opencv or sorted(with_opencv.codes_in(picture))
+    finer = (printing.scan(sheet, "back", dpi) for dpi in (200, 300))
+    read = (sorted(with_opencv.codes_in(each)) for each in itertools.chain([picture], finer))
+    by_opencv = next(filter(None, read), [])
     if not set(by_opencv) <= set(texts) or not by_opencv:
         faults.append(f"OpenCV reads {by_opencv}, zxing-cpp {texts}")
     return faults, f"{len(texts)} by zxing-cpp, {len(by_opencv)} by OpenCV"

@@ -212,8 +212,8 @@ mod tests {
     #[test]
     fn the_text_at_the_foot_fits_its_space_on_any_paper() {
         for (w, h) in [
+            (139.0, 205.0),
             (148.0, 210.0),
-            (148.0, 220.0),
             (176.0, 250.0),
             (210.0, 297.0),
         ] {

@@ -88,7 +88,24 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
     // A photo against the light shows both sides by itself.
     let (photos, mut scans): (Vec<_>, Vec<_>) =
         scans.into_iter().partition(|s| s.physical.view.is_photo);
-    let mut dark = Vec::new();
+    outcomes.extend(read_photos(photos, &mut scans, expected));
+    // Two pictures that are all there is are meant as a pair even when they cannot be one.
+    let lone_pair = scans.len() == 2 && outcomes.is_empty();
+    for group in groups(scans, lone_pair) {
+        outcomes.extend(one_sheet(&group, expected));
+    }
+    outcomes.sort_by_key(|o| o.pictures.clone());
+    outcomes
+}
+
+/// Reads photos, each by itself. An uneven carriage bends a scan as a lens would bend it: where
+/// nothing shines through and the sheet's other side is there too, they are put to the scans.
+fn read_photos<'a>(
+    photos: Vec<Scan<'a>>,
+    scans: &mut Vec<Scan<'a>>,
+    expected: &Expected,
+) -> Vec<Outcome> {
+    let (mut outcomes, mut dark) = (Vec::new(), Vec::new());
     for photo in photos {
         match light::read(&photo, true, expected.caliper_mm) {
             Err(refusal @ (Refusal::TooFaint(_) | Refusal::OtherSideMissing(_))) => {
@@ -100,8 +117,6 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
             }),
         }
     }
-    // An uneven carriage bends a scan as a lens would bend it: where nothing shines through and
-    // the sheet's other side is there too, both are taken for scans.
     let sides: Vec<SheetSide> = (scans.iter().chain(dark.iter().map(|(photo, _)| photo)))
         .map(sheet_side)
         .collect();
@@ -109,8 +124,7 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         let (sheet, side) = sheet_side(&photo);
         let has_other = sides.contains(&(sheet, side.other()));
         if has_other && pair::is_flat(&photo.physical.view) {
-            photo.physical.edges = edges::find(photo.luma, &photo.physical.view);
-            photo.physical.holes = holes::find(photo.luma, &photo.physical.view);
+            photo.physical = with_links(photo.luma, photo.physical.view);
             scans.push(photo);
         } else {
             outcomes.push(Outcome {
@@ -120,12 +134,6 @@ pub fn read(pictures: &[Luma], expected: &Expected) -> Vec<Outcome> {
         }
     }
     scans.sort_by_key(|scan| scan.index);
-    // Two pictures that are all there is are meant as a pair even when they cannot be one.
-    let lone_pair = scans.len() == 2 && outcomes.is_empty();
-    for group in groups(scans, lone_pair) {
-        outcomes.extend(one_sheet(&group, expected));
-    }
-    outcomes.sort_by_key(|o| o.pictures.clone());
     outcomes
 }
 
@@ -144,18 +152,27 @@ fn look<'a>(index: usize, luma: &'a Luma, expected: &Expected) -> Result<Scan<'a
     };
     check_expected(&view, expected)?;
     // Only scans are tied together by them.
-    let (edges, holes) = if view.is_photo {
-        (Vec::new(), Vec::new())
+    let physical = if view.is_photo {
+        Physical {
+            view,
+            edges: Vec::new(),
+            holes: Vec::new(),
+        }
     } else {
-        (edges::find(luma, &view), holes::find(luma, &view))
+        with_links(luma, view)
     };
-    let physical = Physical { view, edges, holes };
     Ok(Scan {
         index,
         luma,
         physical,
         codes: codes.found.len().max(strips.len()),
     })
+}
+
+/// A side with the edges and holes that tie it to the other side.
+fn with_links(luma: &Luma, view: SideView) -> Physical {
+    let (edges, holes) = (edges::find(luma, &view), holes::find(luma, &view));
+    Physical { view, edges, holes }
 }
 
 fn check_expected(view: &SideView, expected: &Expected) -> Result<(), Refusal> {

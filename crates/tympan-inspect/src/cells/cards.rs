@@ -14,7 +14,7 @@ pub(super) const DOUBTED: f64 = 0.3;
 pub(super) const GUTTER: f64 = 13.0;
 
 /// The least area of a card of no usual size that has nothing but a line around it, mm².
-const LEAST_AREA: f64 = 1500.0;
+pub(super) const LEAST_AREA: f64 = 1500.0;
 
 /// More than this is printed on a card that has nothing but a line around it, as a share of it:
 /// less are a word or two in a box to fill in (a guess).
@@ -95,34 +95,24 @@ pub(super) fn filled(outer: &Lattice, all: &[Lattice], inked: &[f64]) -> Vec<boo
 /// The cells of outlines that areas of the same size were painted in before all of the outlines.
 fn white<'a>(outer: &'a Lattice, all: &'a [Lattice]) -> impl Iterator<Item = usize> + 'a {
     const SAME: f64 = 0.25;
-    let place = |steps: &Steps, at: f64| {
-        let index = ((at - steps.start) / steps.pitch).round().max(0.0) as usize;
-        (index < steps.count && (steps.at(index) - at).abs() <= SAME).then_some(index)
-    };
     (all.iter())
         .filter(|area| outer.outline && !area.outline && area.size.is_close(outer.size, SAME))
         .filter(|area| area.painted.1 < outer.painted.0)
         .flat_map(move |area| {
             (area.taken.iter().enumerate()).filter_map(move |(index, taken)| {
                 let (column, row) = (index % area.x.count, index / area.x.count);
-                let column = place(&outer.x, area.x.at(column)).filter(|_| *taken)?;
-                Some(place(&outer.y, area.y.at(row))? * outer.x.count + column)
+                let column = outer.x.index(area.x.at(column)).filter(|_| *taken)?;
+                Some(outer.y.index(area.y.at(row))? * outer.x.count + column)
             })
         })
 }
 
 /// Whether frames of no usual size are cards: most of them with something in them, nothing written
-/// between them, and where they are few, no more of other sizes; and where there is no more than a line around each, close together, large enough,
-/// with more than a few words in it, and the only boxes of the page.
+/// between them, and where they are few, no more of other sizes; and where there is no more than a
+/// line around each, close together, large enough, with more than a few words in it, and the only
+/// boxes of the page.
 fn odd(outer: &Lattice, inked: &[f64], drawn: &Drawn) -> bool {
-    let gutter = |steps: &Steps, length: f64| {
-        if steps.count > 1 {
-            steps.pitch - length
-        } else {
-            0.0
-        }
-    };
-    let wide = gutter(&outer.x, outer.size.w).max(gutter(&outer.y, outer.size.h)) > GUTTER;
+    let wide = outer.gutters().iter().any(|gutter| *gutter > GUTTER);
     let least = if outer.outline { LEAST_INK } else { 0.0 };
     let held = (inked.iter().zip(&outer.taken)).filter(|(share, taken)| **taken && **share > least);
     let most = held.count() as f64 >= MOST * outer.count() as f64;

@@ -30,7 +30,7 @@ impl Steps {
     }
 
     /// The index of what starts there.
-    fn index(&self, at: f64) -> Option<usize> {
+    pub(super) fn index(&self, at: f64) -> Option<usize> {
         let index = ((at - self.start) / self.pitch).round().max(0.0) as usize;
         (index < self.count && (self.at(index) - at).abs() <= 2.0 * SAME).then_some(index)
     }
@@ -53,6 +53,22 @@ pub(super) struct Lattice {
 }
 
 impl Lattice {
+    /// What lies between neighbours, across and down; 0 where there are none.
+    pub(super) fn gutters(&self) -> [f64; 2] {
+        [(&self.x, self.size.w), (&self.y, self.size.h)].map(|(steps, length)| {
+            if steps.count > 1 {
+                steps.pitch - length
+            } else {
+                0.0
+            }
+        })
+    }
+
+    /// Whether two thirds of its places or more are taken.
+    pub(super) fn is_mostly_taken(&self) -> bool {
+        self.count() * 3 >= 2 * self.taken.len()
+    }
+
     pub(super) fn count(&self) -> usize {
         self.taken.iter().filter(|taken| **taken).count()
     }

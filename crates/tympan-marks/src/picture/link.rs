@@ -129,6 +129,25 @@ struct Condition {
     sd: f64,
 }
 
+impl Condition {
+    /// What each of the link's six numbers adds along its direction.
+    fn row(&self, paper: Size) -> [f64; 6] {
+        let centre: Point<Front> = paper.centre();
+        let q = (self.from - centre) * 0.01;
+        let (ax, ay) = (self.along.x, self.along.y);
+        [ax, ay, ax * q.x, ax * q.y, ay * q.x, ay * q.y]
+    }
+
+    /// How far the front has it from where a link puts it, mm.
+    fn off(&self, link: &[f64; 6], paper: Size) -> f64 {
+        self.gap - dot(&self.row(paper), link)
+    }
+}
+
+fn dot(a: &[f64; 6], b: &[f64; 6]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
+}
+
 /// Ties the two scans together.
 pub(super) fn link(front: &Physical, back: &Physical) -> Result<Link, Refusal> {
     let target = &front.view.target;
@@ -332,24 +351,15 @@ fn check_holes_by_edges(
 ) -> Result<(), Refusal> {
     let (x, covariance, _) = solve(edges, paper, prior)?;
     for hole in holes {
-        let row = row(hole, paper);
-        let dot = |a: &[f64; 6]| row.iter().zip(a).map(|(r, a)| r * a).sum::<f64>();
-        let apart = (hole.gap - dot(&x)).abs();
-        let by_edges = dot(&covariance.map(|row| dot(&row)));
+        let row = hole.row(paper);
+        let apart = hole.off(&x, paper).abs();
+        let by_edges = dot(&row, &covariance.map(|of| dot(&row, &of)));
         let sd = (by_edges + hole.sd * hole.sd + carried * carried).sqrt();
         if apart > MOST_APART.0 * sd && apart > MOST_APART.1 {
             return Err(Refusal::LinkDisagrees { mm: apart });
         }
     }
     Ok(())
-}
-
-/// What each of the link's six numbers adds along a condition's direction.
-fn row(c: &Condition, paper: Size) -> [f64; 6] {
-    let centre: Point<Front> = paper.centre();
-    let q = (c.from - centre) * 0.01;
-    let (ax, ay) = (c.along.x, c.along.y);
-    [ax, ay, ax * q.x, ax * q.y, ay * q.x, ay * q.y]
 }
 
 type Solved = ([f64; 6], [[f64; 6]; 6], f64);
@@ -362,7 +372,7 @@ fn solve(
 ) -> Result<Solved, Refusal> {
     let mut normal = Normal::<6>::default();
     for c in conditions {
-        normal.add(&row(c, paper), c.gap, 1.0 / (c.sd * c.sd));
+        normal.add(&c.row(paper), c.gap, 1.0 / (c.sd * c.sd));
     }
     let stretch = 1.0 / (stretch_sd * stretch_sd);
     normal.add(&[0.0, 0.0, 1.0, 0.0, 0.0, 0.0], 0.0, stretch);
@@ -375,10 +385,7 @@ fn solve(
     );
     let x = normal.solve().ok_or(Refusal::NoLink)?;
     let covariance = normal.covariance().ok_or(Refusal::NoLink)?;
-    let off = |c: &Condition| {
-        let predicted: f64 = row(c, paper).iter().zip(&x).map(|(r, x)| r * x).sum();
-        c.gap - predicted
-    };
+    let off = |c: &Condition| c.off(&x, paper);
     let mut square: f64 = conditions.iter().map(|c| (off(c) / c.sd).powi(2)).sum();
     square += (x[2] / stretch_sd).powi(2) + (x[5] / stretch_sd).powi(2);
     square += ((x[3] + x[4]) / 2.0 / shear_sd).powi(2);

@@ -166,7 +166,7 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
     // carriage's way it is worst. (Shares found on simulated sheets.)
     let along = match (alike, steady) {
         (true, true) => 0.3,
-        (true, false) if have_one_carriage(front, back, is_lying(link.front.turned)) => 2.5,
+        (true, false) if have_one_carriage(front, back, uneven, is_lying(link.front.turned)) => 2.5,
         (false, true) => 10.0,
         _ => 14.0,
     };
@@ -190,7 +190,12 @@ fn add_carriage(shared: &mut [[f64; 6]; 6], front: &SideView, back: &SideView, l
 
 /// Whether two pictures of a sheet that lay alike in both show the same waves along the carriage's
 /// way, as those of one scanner do.
-fn have_one_carriage(front: &SideView, back: &SideView, lying: bool) -> bool {
+fn have_one_carriage(
+    front: &SideView,
+    back: &SideView,
+    uneven: [[f64; 2]; 2],
+    lying: bool,
+) -> bool {
     const PARTS: usize = 10;
     let paper = front.target.paper();
     let noise = MARK_SD * MARK_SD;
@@ -213,8 +218,8 @@ fn have_one_carriage(front: &SideView, back: &SideView, lying: bool) -> bool {
             apart.push(off.sum::<f64>() - 2.0 * noise * (1.0 / fs + 1.0 / bs));
         }
     }
-    let [f, b] = [front, back].map(SideView::uneven_mm);
-    let all = (f[0] * f[0] + f[1] * f[1] + b[0] * b[0] + b[1] * b[1]) / 2.0 - 2.0 * noise;
+    let square: f64 = uneven.as_flattened().iter().map(|mm| mm * mm).sum();
+    let all = square / 2.0 - 2.0 * noise;
     let mean = apart.iter().sum::<f64>() / apart.len() as f64;
     apart.len() > PARTS / 2 && mean < ONE_CARRIAGE * ONE_CARRIAGE * all
 }

@@ -25,6 +25,15 @@ impl Axis {
         self.start + index as f64 * self.pitch
     }
 
+    /// What lies between neighbours; 0 where there are none.
+    pub(super) fn gutter(&self) -> f64 {
+        if self.count > 1 {
+            self.pitch - self.length
+        } else {
+            0.0
+        }
+    }
+
     pub(super) fn inset(self, by: f64) -> Self {
         Self {
             start: self.start + by,
@@ -394,7 +403,7 @@ fn slope(lines: &[Vec<(f64, f64)>]) -> (f64, f64) {
 
 /// The axis through these places, and the sum of squares of what is left, mm².
 pub(super) fn through(axis: &Axis, places: &[(f64, f64, f64)]) -> (Axis, f64) {
-    let gutter = axis.count > 1 && axis.pitch - axis.length > 0.3;
+    let gutter = axis.gutter() > 0.3;
     let fitted = fitted(places, axis.count, axis.length, gutter);
     let squares = (places.iter())
         .map(|(i, side, at)| (at - fitted.at(*i as usize) - side * fitted.length).powi(2))

@@ -2,6 +2,7 @@
 
 use tympan_sheet::{Page, Point, Rect, Size};
 
+use super::super::cards::LEAST_AREA;
 use super::super::evidence::Frame;
 use super::super::lattice::{self, Lattice};
 use super::axis::Axis;
@@ -23,9 +24,6 @@ const CLOSE: f64 = 3.2;
 /// The least bleed that boxes alone tell, mm.
 const LEAST_BLEED: f64 = 0.9;
 
-/// The least area of a card that has no usual size, mm².
-const LEAST_AREA: f64 = 1500.0;
-
 /// Boxes in rows and columns, with what they tell.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Cards {
@@ -40,37 +38,26 @@ pub(super) struct Cards {
 
 /// Boxes of one size that are the cards themselves: of a usual size, or sharing their lines.
 pub(super) fn cut(boxes: &[Found]) -> impl Iterator<Item = Cards> {
-    let frames = boxes.iter().enumerate().map(|(order, found)| Frame {
-        rect: found.rect,
-        order,
-        outline: found.outlined,
-        radius: 0.0,
-    });
-    let lattices = lattice::lattices(&frames.collect::<Vec<_>>());
-    lattices.into_iter().filter_map(|lattice| {
+    lattices(boxes, |_| true).into_iter().filter_map(|lattice| {
         let size = lattice.size;
-        let shares = |count: usize, pitch: f64, length: f64| count == 1 || pitch - length < ADJOIN;
         let adjoin = lattice.outline
             && lattice.count() >= 4
             && size.w * size.h >= LEAST_AREA
-            && shares(lattice.x.count, lattice.x.pitch, size.w)
-            && shares(lattice.y.count, lattice.y.pitch, size.h);
+            && shares_lines(&lattice);
         // A file's own stretch is within lines, too.
         let within = if lattice.outline { 0.5 } else { 0.2 };
-        let most = lattice.count() * 3 >= 2 * lattice.taken.len();
-        (most && (adjoin || usual(size.w, size.h, within))).then(|| of(&lattice, size))
+        (lattice.is_mostly_taken() && (adjoin || usual(size.w, size.h, within)))
+            .then(|| of(&lattice, size))
     })
 }
 
 /// Boxes of print that are usual cards with the same bleed on all sides, with room for it between
 /// them.
 pub(super) fn bleeding(boxes: &[Found]) -> Option<Cards> {
-    let lattices = lattice::lattices(&frames(boxes, false));
-    lattices.into_iter().find_map(|lattice| {
+    areas(boxes).into_iter().find_map(|lattice| {
         let size = lattice.size;
         let bleed = super::inset(size.w, size.h).filter(|bleed| *bleed >= LEAST_BLEED)?;
-        let most = lattice.count() >= 2 && lattice.count() * 3 >= 2 * lattice.taken.len();
-        most.then(|| Cards {
+        (lattice.count() >= 2 && lattice.is_mostly_taken()).then(|| Cards {
             bleed: Some(bleed),
             ..of(
                 &lattice,
@@ -83,17 +70,11 @@ pub(super) fn bleeding(boxes: &[Found]) -> Option<Cards> {
 /// Boxes of print in rows and columns that are no usual cards but stand so close that hardly a border
 /// has room between them.
 pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
-    let lattices = lattice::lattices(&frames(boxes, false));
-    lattices.into_iter().find_map(|lattice| {
+    areas(boxes).into_iter().find_map(|lattice| {
         let size = lattice.size;
-        let gap =
-            |count: usize, pitch: f64, length: f64| if count > 1 { pitch - length } else { 0.0 };
-        let gaps = [
-            gap(lattice.x.count, lattice.x.pitch, size.w),
-            gap(lattice.y.count, lattice.y.pitch, size.h),
-        ];
-        let close = gaps.iter().all(|gap| (0.0..=CLOSE).contains(gap));
-        let many = lattice.count() >= 4 && lattice.count() * 3 >= 2 * lattice.taken.len();
+        let gutters = lattice.gutters();
+        let close = gutters.iter().all(|gutter| (0.0..=CLOSE).contains(gutter));
+        let many = lattice.count() >= 4 && lattice.is_mostly_taken();
         (many && close && size.w * size.h >= LEAST_AREA).then(|| of(&lattice, size))
     })
 }
@@ -101,16 +82,14 @@ pub(super) fn apart(boxes: &[Found]) -> Option<Cards> {
 /// Whether what repeats at these steps, across and down, is the fields of a table: boxes that share
 /// their lines. If they were cards, the boxes would have told so.
 pub(super) fn are_fields(boxes: &[Found], steps: (f64, f64)) -> bool {
-    let shares = |steps: &lattice::Steps, length: f64| steps.pitch - length < ADJOIN;
-    (lattice::lattices(&frames(boxes, true)).iter())
-        .filter(|lattice| at_steps(lattice, steps))
-        .any(|lattice| shares(&lattice.x, lattice.size.w) && shares(&lattice.y, lattice.size.h))
+    (lattices(boxes, |found| found.outlined).iter())
+        .any(|lattice| at_steps(lattice, steps) && shares_lines(lattice))
 }
 
 /// Areas of print at these steps, across and down.
 pub(super) fn areas_at(boxes: &[Found], steps: (f64, f64)) -> Option<Cards> {
-    let lattices = lattice::lattices(&frames(boxes, false));
-    let lattice = lattices.iter().find(|lattice| at_steps(lattice, steps))?;
+    let areas = areas(boxes);
+    let lattice = areas.iter().find(|lattice| at_steps(lattice, steps))?;
     Some(of(lattice, lattice.size))
 }
 
@@ -120,17 +99,27 @@ fn at_steps(lattice: &Lattice, steps: (f64, f64)) -> bool {
     fits(&lattice.x, steps.0) && fits(&lattice.y, steps.1)
 }
 
-/// The boxes that are outlines, or those that are areas.
-fn frames(boxes: &[Found], outline: bool) -> Vec<Frame> {
-    (boxes.iter().enumerate())
-        .filter(|(_, found)| found.outlined == outline)
+/// Whether neighbours leave no more than a line between them.
+fn shares_lines(lattice: &Lattice) -> bool {
+    lattice.gutters().iter().all(|gutter| *gutter < ADJOIN)
+}
+
+/// Areas of print in rows and columns.
+fn areas(boxes: &[Found]) -> Vec<Lattice> {
+    lattices(boxes, |found| !found.outlined)
+}
+
+/// Some of the boxes in rows and columns.
+fn lattices(boxes: &[Found], which: impl Fn(&Found) -> bool) -> Vec<Lattice> {
+    let frames = (boxes.iter().enumerate())
+        .filter(|(_, found)| which(found))
         .map(|(order, found)| Frame {
             rect: found.rect,
             order,
-            outline,
+            outline: found.outlined,
             radius: 0.0,
-        })
-        .collect()
+        });
+    lattice::lattices(&frames.collect::<Vec<_>>())
 }
 
 /// Boxes of about one size within cards, at even steps by their middles; the cards are taken to be

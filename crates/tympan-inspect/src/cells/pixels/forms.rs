@@ -37,7 +37,7 @@ pub(super) fn are(
     }
     let held = inked.iter().filter(|share| **share >= LEAST_INK).count() as f64;
     let empty = inked.len() > 1 && held < MOST * inked.len() as f64;
-    empty || words || (told && gutter(across).max(gutter(down)) > GUTTER)
+    empty || words || (told && across.gutter().max(down.gutter()) > GUTTER)
 }
 
 /// Whether something is printed between the rows of cells, as far from them as no bleed reaches.
@@ -48,7 +48,7 @@ pub(super) fn written(
     usual: bool,
 ) -> bool {
     let edge = if usual { EDGE.1 } else { EDGE.0 };
-    if gutter(down) < 2.0 * edge + ROOM {
+    if down.gutter() < 2.0 * edge + ROOM {
         return false;
     }
     let end = across.at(across.count - 1) + across.length;
@@ -58,12 +58,4 @@ pub(super) fn written(
     });
     let written = between.filter(|rect| plane.inked(*rect, px_per_mm) >= WORDS);
     2 * written.count() >= down.count - 1
-}
-
-fn gutter(axis: &Axis) -> f64 {
-    if axis.count > 1 {
-        axis.pitch - axis.length
-    } else {
-        0.0
-    }
 }

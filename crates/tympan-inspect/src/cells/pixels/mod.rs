@@ -250,8 +250,7 @@ fn known(x: &Told, y: &Told) -> Option<Choice> {
 /// Whether the gutters across are much wider than those down, or the other way round: cells are laid
 /// out evenly, and what leaves such gutters is mostly a line within the cards and one along them.
 fn uneven(x: &Axis, y: &Axis) -> bool {
-    let gutter = |axis: &Axis| axis.pitch - axis.length;
-    x.count > 1 && y.count > 1 && (gutter(x) - gutter(y)).abs() > UNEVEN
+    x.count > 1 && y.count > 1 && (x.gutter() - y.gutter()).abs() > UNEVEN
 }
 
 /// A choice that edges and repeats tell, without lines.
@@ -520,7 +519,7 @@ impl Flat<'_> {
         let trim = Size::new(choice.x.length, choice.y.length);
         let side = |length: f64| (SIDES.0..=SIDES.1).contains(&length);
         // As with marks: nobody lays cards further apart than half of one.
-        let close = |axis: &Axis| axis.count < 2 || axis.pitch < 1.5 * axis.length;
+        let close = |axis: &Axis| axis.gutter() < axis.length / 2.0;
         if !(side(trim.w) && side(trim.h) && close(&choice.x) && close(&choice.y)) {
             return None;
         }

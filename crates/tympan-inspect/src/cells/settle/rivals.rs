@@ -62,9 +62,7 @@ fn same_size(a: &Grid, b: &Grid) -> bool {
 /// How many pages tell of cards of this size, less what speaks against it.
 fn likely(grid: &Grid, told: &[(usize, Grid)]) -> f64 {
     let same = |other: &&(usize, Grid)| same_size(&other.1, grid) && same_steps(&other.1, grid);
-    let gutter = |count: usize, pitch: f64, trim: f64| if count > 1 { pitch - trim } else { 0.0 };
-    let across = gutter(grid.columns, grid.pitch.x, grid.trim.w);
-    let down = gutter(grid.rows, grid.pitch.y, grid.trim.h);
+    let (across, down) = (grid.pitch.x - grid.trim.w, grid.pitch.y - grid.trim.h);
     let uneven = if grid.columns.min(grid.rows) > 1 {
         (across - down).abs()
     } else {
